@@ -1,0 +1,45 @@
+"""A rectangle in a scan, as fractions of its width and height."""
+
+from typing import NamedTuple
+
+__all__ = ["Box"]
+
+
+class Box(NamedTuple):
+    """A rectangle, as fractions (0 to 1) of a scan's width (x) and height (y) from its top left corner.
+
+    Parameters
+    ----------
+    x0, y0 : its top left corner.
+    x1, y1 : its bottom right corner.
+    """
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+    def pixels(self, height: int, width: int) -> tuple[slice, slice]:
+        """Return the rows and columns whose pixels lie wholly inside, at least one of each.
+
+        Parameters
+        ----------
+        height, width : of the image in pixels.
+
+        Returns
+        -------
+        Slices for ``image[rows, columns]``.
+
+        Examples
+        --------
+        >>> Box(0.25, 0.5, 0.75, 1.0).pixels(100, 200)
+        (slice(50, 100, None), slice(50, 150, None))
+        """
+        return _inside(self.y0, self.y1, height), _inside(self.x0, self.x1, width)
+
+
+def _inside(start: float, stop: float, size: int) -> slice:
+    # Fractions of a whole pixel edge come back a rounding error off it.
+    first = min(max(int(-(-(start * size - 1e-6) // 1)), 0), size - 1)
+    last = max(min(int((stop * size + 1e-6) // 1), size), first + 1)
+    return slice(first, last)
