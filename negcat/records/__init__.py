@@ -1,0 +1,45 @@
+"""Record files (YAML, JSON, CSV) → validated records."""
+
+from negcat.records.film_formats import film_size_mm
+from negcat.records.models import (
+    KEYS,
+    Cell,
+    Development,
+    Film,
+    FilmTest,
+    Indicated,
+    Lens,
+    Movements,
+    PrintTarget,
+    Reading,
+    Reciprocity,
+    Record,
+    Records,
+    Scanner,
+    Sheet,
+    Shutter,
+    Spot,
+    Tablet,
+)
+
+__all__ = [
+    "KEYS",
+    "Cell",
+    "Development",
+    "Film",
+    "FilmTest",
+    "Indicated",
+    "Lens",
+    "Movements",
+    "PrintTarget",
+    "Reading",
+    "Reciprocity",
+    "Record",
+    "Records",
+    "Scanner",
+    "Sheet",
+    "Shutter",
+    "Spot",
+    "Tablet",
+    "film_size_mm",
+]
