@@ -1,8 +1,8 @@
 """The kinds of field a record is made of: text, number, yes or no, date, stop, time, tag, zone.
 
-A record file is read as the text it was typed in, so every kind here takes text; real numbers and truth values
-(from a web form or an interface) are taken too. What can't be read raises ``ValueError`` with half a sentence
-that names what was written and says how to mend it.
+A record file is read as the text it was typed in, so every kind here takes text; real numbers and truth
+values (from a web form or an interface) are taken too. What can't be read raises ``ValueError`` with half a
+sentence that names what was written and says how to mend it.
 """
 
 import re
@@ -73,7 +73,7 @@ def shown(value: object) -> str:
     return f"'{plain}'" if len(plain) <= 60 else f"'{plain[:57]}…'"
 
 
-# --- text -----------------------------------------------------------------------------------------------------
+# --- text -----------------------------------------------------------------------------------------
 
 
 def _text(value: object, longest: int) -> str:
@@ -120,7 +120,7 @@ def _sheet_id(value: object) -> str:
     text = _text(value, MAX_SHEET_ID)
     if not notation.SHEET_ID.fullmatch(text) or not any(mark.isalnum() for mark in text):
         raise ValueError(
-            f"{shown(text)} is no sheet id; an id is made of letters A–Z, digits, full stop, dash and underline"
+            f"{shown(text)} is no sheet id; write letters A–Z, digits, full stops, dashes and underlines only"
         )
     return text
 
@@ -132,7 +132,7 @@ def _format(value: object) -> str:
     return text
 
 
-# --- numbers --------------------------------------------------------------------------------------------------
+# --- numbers --------------------------------------------------------------------------------------
 
 _PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 
@@ -180,10 +180,11 @@ def _flag(value: object) -> bool:
     raise ValueError(f"{shown(value)} is neither yes nor no; write true or false")
 
 
-# --- dates ----------------------------------------------------------------------------------------------------
+# --- dates ----------------------------------------------------------------------------------------
 
 _WHEN = re.compile(
-    r"(\d{4}-\d{2}-\d{2})(?:[Tt ]+(\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?) ?([Zz]|[+\-−]\d{2}:?\d{2}|[+\-−]\d{2})?)?",
+    r"(\d{4}-\d{2}-\d{2})"
+    r"(?:[Tt ]+(\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?) ?([Zz]|[+\-−]\d{2}:?\d{2}|[+\-−]\d{2})?)?",
     re.ASCII,
 )
 _FIRST_YEAR, _LAST_YEAR = 1800, 2199
@@ -227,7 +228,7 @@ def _when(value: object) -> str:
     raise ValueError(f"{shown(value)} is no date; write 2026-05-03 or 2026-05-03 07:40")
 
 
-# --- what the trade writes ------------------------------------------------------------------------------------
+# --- what the trade writes ------------------------------------------------------------------------
 
 
 def _marked(kind: type[_T], parse: Callable[[Any], _T]) -> Callable[[object], _T]:
