@@ -1,0 +1,177 @@
+"""Opening a master safely: what it is, whether it stayed the same while it was read, its checksum."""
+
+import hashlib
+import logging
+import os
+import stat
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from negcat.errors import ScanError
+
+__all__ = ["Checksum", "Damaged", "Master", "opened", "sha256_of"]
+
+# What the libraries have to say of odd tags goes nowhere: every fault that matters is found and told here.
+for _name in ("tifffile", "exifread", "PIL"):
+    _logger = logging.getLogger(_name)
+    _logger.addHandler(logging.NullHandler())
+    _logger.propagate = False
+
+
+class Damaged(Exception):  # noqa: N818 - a reason on its way to becoming a ScanError
+    """A reason why the file can't be taken, still without its path; `opened` makes a ScanError of it."""
+
+
+@dataclass(frozen=True)
+class Master:
+    """A master open for reading.
+
+    Parameters
+    ----------
+    path : as given by the user.
+    descriptor : of the open file; read it by position only, so that threads don't disturb each other.
+    size, modified_ns : as they were when it was opened.
+    """
+
+    path: Path
+    descriptor: int
+    size: int
+    modified_ns: int
+
+    def read(self, count: int, offset: int) -> bytes:
+        """Read exactly `count` bytes at `offset`; Damaged where the file ends before."""
+        pieces = []
+        while count > 0:
+            piece = os.pread(self.descriptor, count, offset)
+            if not piece:
+                msg = "it is cut short: the file ends before the picture does; copy or scan it again"
+                raise Damaged(msg)
+            pieces.append(piece)
+            count -= len(piece)
+            offset += len(piece)
+        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+
+    def head(self, count: int) -> bytes:
+        """Read the first bytes, at most `count`."""
+        return os.pread(self.descriptor, count, 0)
+
+
+def _reason(error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file; check the path, or whether the disk it lies on is there"
+    if isinstance(error, PermissionError):
+        return "it may not be read; give yourself permission to read it"
+    return (
+        f"it can't be read ({(error.strerror or 'no reason given').lower()}); check the disk or copy it again"
+    )
+
+
+@contextmanager
+def opened(path: Path, *, size: int | None = None, modified_ns: int | None = None) -> Iterator[Master]:
+    """Open a master for reading, and make one readable sentence of whatever goes wrong meanwhile.
+
+    Parameters
+    ----------
+    path : the file.
+    size, modified_ns : as they were when the scan was identified; a file that has changed since is refused.
+
+    Raises
+    ------
+    ScanError
+        The file is missing, not a file, empty, not readable, damaged, or changed while (or before) it was read.
+    """
+    descriptor = -1
+    try:
+        before = path.stat()
+        if stat.S_ISDIR(before.st_mode):
+            msg = "this is a folder, not a scan; name the image files in it"
+            raise Damaged(msg)
+        if not stat.S_ISREG(before.st_mode):
+            msg = "this is a device or a pipe, not a scan; save the scan as a file first"
+            raise Damaged(msg)
+        if before.st_size == 0:
+            msg = "the file is empty; copy or scan it again"
+            raise Damaged(msg)
+        moved = "it has changed since it was identified; take it again once it is at rest"
+        if size is not None and before.st_size != size:
+            raise Damaged(moved)
+        if modified_ns is not None and before.st_mtime_ns != modified_ns:
+            raise Damaged(moved)
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))
+        yield Master(path, descriptor, before.st_size, before.st_mtime_ns)
+        after = path.stat()
+        if (after.st_size, after.st_mtime_ns, after.st_ino) != (
+            before.st_size,
+            before.st_mtime_ns,
+            before.st_ino,
+        ):
+            msg = "it changed while it was being read; take it again once it is at rest"
+            raise Damaged(msg)
+    except Damaged as error:
+        raise ScanError(f"{path}: {error}.") from None
+    except OSError as error:
+        raise ScanError(f"{path}: {_reason(error)}.") from error
+    except ValueError as error:  # a path with a NUL in it
+        raise ScanError(f"{path}: this can't be the name of a file; check the path.") from error
+    finally:
+        if descriptor >= 0:
+            os.close(descriptor)
+
+
+def _digest(master: Master, buffer_size: int) -> str:
+    digest = hashlib.sha256()
+    buffer = memoryview(bytearray(buffer_size))
+    offset = 0
+    while count := os.preadv(master.descriptor, [buffer], offset):
+        digest.update(buffer[:count])
+        offset += count
+    if offset != master.size:
+        msg = "it changed while it was being read; take it again once it is at rest"
+        raise Damaged(msg)
+    return digest.hexdigest()
+
+
+class Checksum(threading.Thread):
+    """The SHA-256 of a master, computed in a thread of its own beside the decoding.
+
+    Large updates, because at small ones two threads fight over the interpreter's lock.
+    """
+
+    def __init__(self, master: Master) -> None:
+        super().__init__(name="sha256", daemon=True)
+        self._master = master
+        self._digest = ""
+        self._error: Exception | None = None
+
+    def run(self) -> None:
+        """Read the whole file once; keep an error for `result`."""
+        try:
+            self._digest = _digest(self._master, 8 << 20)
+        except (OSError, Damaged) as error:
+            self._error = error
+
+    def result(self) -> str:
+        """Wait for the 64 hex digits; raises what went wrong in the thread."""
+        self.join()
+        if self._error is not None:
+            raise self._error
+        return self._digest
+
+
+def sha256_of(path: str | Path) -> str:
+    """Compute the SHA-256 of a whole file, 64 lower-case hex digits.
+
+    Parameters
+    ----------
+    path : the file; read once, in small pieces.
+
+    Raises
+    ------
+    ScanError
+        The file is missing, empty, not readable, or changed while it was read.
+    """
+    with opened(Path(path)) as master:
+        return _digest(master, 128 << 10)

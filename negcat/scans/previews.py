@@ -1,0 +1,60 @@
+"""Previews: tones of our own, written as JPEG, never beside a master."""
+
+import os
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image
+
+from negcat.errors import QuantityError, ScanError
+
+__all__ = ["write_preview"]
+
+
+def write_preview(tones: npt.NDArray[np.uint8], path: str | Path, quality: int = 85) -> None:
+    """Write 8-bit tones as a JPEG, whole or not at all.
+
+    Parameters
+    ----------
+    tones : uint8, (h, w) or (h, w, 1) grey, or (h, w, 3) RGB.
+    path : where to; a file that is there is replaced at once, so that no reader sees half a preview.
+    quality : 1 to 95, of the JPEG; colour isn't subsampled, and no metadata is written.
+
+    Raises
+    ------
+    QuantityError
+        `tones` is no such array.
+    ScanError
+        The folder is missing, full, or not writable.
+    """
+    if tones.ndim == 3 and tones.shape[2] == 1:
+        tones = tones[..., 0]
+    if tones.dtype != np.uint8 or tones.ndim not in {2, 3} or (tones.ndim == 3 and tones.shape[2] != 3):
+        msg = f"a preview is made of 8-bit grey or RGB, not of {tones.dtype} {tones.shape}"
+        raise QuantityError(msg)
+    if 0 in tones.shape or max(tones.shape) > 65_500:
+        msg = f"a JPEG has 1 to 65,500 pixels along a side, not {tones.shape[1]} × {tones.shape[0]}"
+        raise QuantityError(msg)
+    target = Path(path)
+    picture = Image.fromarray(np.ascontiguousarray(tones))
+    temporary: Path | None = None
+    try:
+        # in the same folder, since replacing is only one step on the same file system
+        descriptor, name = tempfile.mkstemp(prefix=".preview-", suffix=".tmp", dir=target.parent)
+        temporary = Path(name)
+        with os.fdopen(descriptor, "wb") as handle:
+            picture.save(handle, "JPEG", quality=quality, subsampling=0, optimize=False)
+        temporary.chmod(0o644)
+        temporary.replace(target)
+        temporary = None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        msg = (
+            f"{target}: the preview can't be written ({reason}); check the folder and the space on its disk."
+        )
+        raise ScanError(msg) from error
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)

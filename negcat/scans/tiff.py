@@ -1,0 +1,490 @@
+"""TIFF: classic and BigTIFF, either byte order, strips or tiles, the usual compressions.
+
+The directory is read by tifffile; the segments are read by position and decoded by tifffile's own decoder one
+by one, so that memory holds a few of them, never the file, and every one is checked to be whole.
+"""
+
+import math
+import os
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+import simplejpeg
+import tifffile
+
+from negcat.scans.files import Damaged, Master
+from negcat.scans.model import FileFormat
+from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+
+__all__ = ["TiffPicture", "read_tiff"]
+
+T = TypeVar("T")
+
+COMPRESSIONS = {
+    1: "none",
+    5: "lzw",
+    7: "jpeg",
+    8: "deflate",
+    32773: "packbits",
+    32946: "deflate",
+    34925: "lzma",
+    50000: "zstd",
+}
+"""Those that are decoded, by the tag's value. All but `jpeg` keep every code value."""
+
+REFUSED_PHOTOMETRIC = {
+    3: "it has a colour palette",
+    4: "it is a transparency mask",
+    5: "it is in CMYK, inks and not light",
+    6: "it is in YCbCr without JPEG",
+    8: "it is in CIE L*a*b*",
+    32803: "it is a raw file with a colour filter mosaic",
+    34892: "it is a linear raw file",
+}
+
+WORKERS = 2
+"""Threads that decode. Two keep a small machine busy; the checksum runs beside them."""
+
+BATCH_BYTES = 1 << 20
+"""Decoded bytes to one task: small strips are taken together, or the bookkeeping outweighs the work."""
+
+CHUNK_BYTES = 4 << 20
+"""Bytes read at once from an uncompressed file."""
+
+MOST_PAGES = 64
+"""Pages looked at."""
+
+BOMB_RATIO = 20_000
+"""Decoded bytes for each stored one, beyond which no picture is so dull: 20 times what deflate can do."""
+
+
+@dataclass(frozen=True)
+class TiffPicture:
+    """A page of a TIFF file. `decode` takes (bytes, index of the segment) and remembers nothing of the file."""
+
+    geometry: Geometry
+    compression: str
+    pages: int
+    told: Told
+    decode: Callable[[bytes, int], Pixels]
+    offsets: tuple[int, ...]
+    counts: tuple[int, ...]
+    tiled: bool
+    segment_width: int
+    segment_height: int
+    samples: int
+    """Samples in a pixel as decoded: with alpha, or 1 where channels lie in planes of their own."""
+    planar: bool
+    byteorder: str
+    jpeg_tables: bytes | None
+    plain: bool
+    """Uncompressed rows that follow each other without a gap from the first offset on."""
+    file_format: FileFormat = "TIFF"
+
+    # -- geometry of the segments -------------------------------------------------------------------------
+
+    @property
+    def across(self) -> int:
+        """Segments side by side."""
+        return math.ceil(self.geometry.width / self.segment_width)
+
+    @property
+    def down(self) -> int:
+        """Segments above each other, in one plane."""
+        return math.ceil(self.geometry.height / self.segment_height)
+
+    @property
+    def row_bytes(self) -> int:
+        """Bytes of one stored row of a plain file."""
+        return self.geometry.width * self.samples * self.geometry.bits // 8
+
+    @property
+    def _segment_bytes(self) -> int:
+        return self.segment_height * self.segment_width * self.samples * self.geometry.bits // 8
+
+    def _name(self, index: int) -> str:
+        return f"{'tile' if self.tiled else 'strip'} {index + 1} of {len(self.offsets)}"
+
+    def _part(self, master: Master, index: int) -> Part:
+        """Read and decode one segment, and check that it is whole."""
+        data = master.read(self.counts[index], self.offsets[index])
+        try:
+            if self.jpeg_tables is not None:
+                _check_jpeg(data, self.jpeg_tables)
+            pixels = self.decode(data, index)
+        except Exception as error:
+            # The decoders raise whatever they like: their own errors, ValueError, IndexError, MemoryError.
+            msg = f"{self._name(index)} is damaged and can't be decoded; copy or scan it again"
+            raise Damaged(msg) from error
+        plane, within = divmod(index, self.across * self.down)
+        row, column = divmod(within, self.across)
+        x, y = column * self.segment_width, row * self.segment_height
+        wanted = (
+            min(self.segment_height, self.geometry.height - y),
+            min(self.segment_width, self.geometry.width - x),
+        )
+        if pixels.shape[0] < wanted[0] or pixels.shape[1] < wanted[1]:
+            msg = f"{self._name(index)} holds less than it should; copy or scan it again"
+            raise Damaged(msg)
+        colours = 1 if self.planar else self.geometry.channels
+        return Part(x, y, plane, pixels[: wanted[0], : wanted[1], :colours])
+
+    # -- the whole picture --------------------------------------------------------------------------------
+
+    def stream(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
+        """Decode the whole picture segment by segment; see `Picture.stream`."""
+        if self.plain:
+            yield from self._stream_plain(master, work)
+            return
+        planes = self.geometry.channels if self.planar else 1
+        wanted = self.across * self.down * planes
+        if self.tiled:
+            batch = 1
+        else:
+            # a batch of strips must not run over into the next plane
+            batch = max(1, min(self.down, BATCH_BYTES // max(1, self._segment_bytes)))
+
+        def task(first: int, last: int) -> T:
+            parts = [self._part(master, index) for index in range(first, last)]
+            if len(parts) == 1:
+                return work(parts[0])
+            pixels = np.concatenate([part.pixels for part in parts])
+            return work(Part(0, parts[0].y, parts[0].channel, pixels))
+
+        spans = [
+            (
+                plane * self.across * self.down + first,
+                plane * self.across * self.down + min(first + batch, end),
+            )
+            for plane in range(planes)
+            for end in (self.across * self.down,)
+            for first in range(0, end, batch)
+        ]
+        assert spans[-1][1] == wanted
+        pending: deque[Future[T]] = deque()
+        with ThreadPoolExecutor(WORKERS) as workers:
+            try:
+                for span in spans:
+                    pending.append(workers.submit(task, *span))
+                    # One more than the workers have in hand keeps them busy and bounds the memory.
+                    if len(pending) > WORKERS + 1:
+                        yield pending.popleft().result()
+                while pending:
+                    yield pending.popleft().result()
+            finally:
+                for future in pending:
+                    future.cancel()
+
+    def _stream_plain(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
+        rows = max(1, CHUNK_BYTES // self.row_bytes)
+        buffer = bytearray(rows * self.row_bytes)
+        for y in range(0, self.geometry.height, rows):
+            count = min(rows, self.geometry.height - y) * self.row_bytes
+            view = memoryview(buffer)[:count]
+            offset, done = self.offsets[0] + y * self.row_bytes, 0
+            while done < count:
+                got = os.preadv(master.descriptor, [view[done:]], offset + done)
+                if got == 0:
+                    master.read(1, offset + done)  # says what is wrong
+                done += got
+            yield work(Part(0, y, 0, self._raw(view, -1)))
+
+    def _raw(self, data: bytes | memoryview, rows: int, columns: int | None = None) -> Pixels:
+        """Make pixels of raw bytes; native byte order, alpha dropped."""
+        stored = np.dtype(np.uint8 if self.geometry.bits == 8 else np.uint16).newbyteorder(self.byteorder)
+        pixels = np.frombuffer(data, stored).reshape(rows, columns or self.geometry.width, self.samples)
+        return pixels[..., : self.geometry.channels].astype(stored.newbyteorder("="), copy=False)
+
+    # -- parts of it --------------------------------------------------------------------------------------
+
+    def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
+        """Decode stored boxes, touching only the segments they lie in; each segment once for all boxes."""
+        if self.plain:
+            return [self._plain_box(master, box) for box in boxes]
+        found = [self._blank(box) for box in boxes]
+        wanted: dict[int, list[int]] = {}
+        for number, (x0, y0, x1, y1) in enumerate(boxes):
+            rows = range(y0 // self.segment_height, -(-y1 // self.segment_height))
+            columns = range(x0 // self.segment_width, -(-x1 // self.segment_width))
+            for plane in range(self.geometry.channels if self.planar else 1):
+                for row in rows:
+                    for column in columns:
+                        index = (plane * self.down + row) * self.across + column
+                        wanted.setdefault(index, []).append(number)
+        for index, numbers in sorted(wanted.items()):
+            part = self._part(master, index)
+            for number in numbers:
+                paste(part, boxes[number], found[number])
+        return found
+
+    def _blank(self, box: tuple[int, int, int, int]) -> Pixels:
+        x0, y0, x1, y1 = box
+        kind = np.uint8 if self.geometry.bits == 8 else np.uint16
+        return np.empty((y1 - y0, x1 - x0, self.geometry.channels), kind)
+
+    def _plain_box(self, master: Master, box: tuple[int, int, int, int]) -> Pixels:
+        x0, y0, x1, y1 = box
+        pixel_bytes = self.samples * self.geometry.bits // 8
+        first = self.offsets[0] + y0 * self.row_bytes
+        if (x1 - x0) * 4 > self.geometry.width:
+            # wide: one read of whole rows beats many short ones
+            data = master.read((y1 - y0) * self.row_bytes, first)
+            return self._raw(data, y1 - y0)[:, x0:x1]
+        count = (x1 - x0) * pixel_bytes
+        data = b"".join(
+            master.read(count, first + row * self.row_bytes + x0 * pixel_bytes) for row in range(y1 - y0)
+        )
+        return self._raw(data, y1 - y0, x1 - x0)
+
+
+def paste(part: Part, box: tuple[int, int, int, int], target: Pixels) -> None:
+    """Copy what a part and a stored box have in common into the box's own array."""
+    x0, y0, x1, y1 = box
+    height, width, channels = part.pixels.shape
+    left, right = max(x0, part.x), min(x1, part.x + width)
+    top, bottom = max(y0, part.y), min(y1, part.y + height)
+    if left >= right or top >= bottom:
+        return
+    target[top - y0 : bottom - y0, left - x0 : right - x0, part.channel : part.channel + channels] = (
+        part.pixels[top - part.y : bottom - part.y, left - part.x : right - part.x]
+    )
+
+
+def _check_jpeg(data: bytes, tables: bytes) -> None:
+    """Raise ValueError where a JPEG segment is cut short or corrupt.
+
+    The decoder fills what is missing with grey and says nothing, so it is decoded once more at an eighth of
+    its size by one that doesn't forgive.
+    """
+    whole = tables[:-2] + data[2:] if tables else data
+    simplejpeg.decode_jpeg(whole, "GRAY", fastdct=True, min_height=1, min_width=1, strict=True)
+
+
+def _full_size_page(tif: tifffile.TiffFile) -> tuple[Any, int]:
+    """Choose the first page that is neither reduced nor a mask and has at least half the largest area."""
+    pages: list[Any] = []
+    for page in tif.pages:
+        pages.append(page)
+        if len(pages) == MOST_PAGES:
+            break
+    if not pages:
+        msg = "there is no picture in it; scan it again"
+        raise Damaged(msg)
+
+    def area(page: Any) -> int:
+        return int(page.imagewidth) * int(page.imagelength)
+
+    pages = [page if isinstance(page, tifffile.TiffPage) else page.aspage() for page in pages]
+    whole = [page for page in pages if not int(page.subfiletype) & 0b101] or pages
+    largest = max(area(page) for page in whole)
+    return next(page for page in whole if 2 * area(page) >= largest), len(pages)
+
+
+def read_tiff(master: Master) -> TiffPicture:
+    """Read a TIFF file's directory and check that all its segments lie inside the file.
+
+    Raises Damaged for what can't be taken: broken, truncated, of a kind negcat can't measure.
+    """
+    try:
+        with (
+            os.fdopen(os.dup(master.descriptor), "rb") as handle,
+            tifffile.TiffFile(handle, name=master.path.name) as tif,
+        ):
+            page, pages = _full_size_page(tif)
+            return _picture(master, tif, page, pages)
+    except Damaged:
+        raise
+    except Exception as error:
+        # tifffile meets a broken directory with TiffFileError, struct.error, IndexError, KeyError …
+        msg = "its TIFF directory is damaged or cut short; copy or scan it again"
+        raise Damaged(msg) from error
+
+
+def _refuse_unmeasurable(page: Any) -> None:
+    photometric = int(page.photometric)
+    compression = int(page.compression)
+    if 50706 in page.tags or photometric in {32803, 34892}:
+        msg = "it is a raw file; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
+    if photometric in REFUSED_PHOTOMETRIC and not (photometric == 6 and compression == 7):
+        msg = f"{REFUSED_PHOTOMETRIC[photometric]}; save it in grey or RGB with 8 or 16 bits"
+        raise Damaged(msg)
+    if photometric not in {0, 1, 2, 6}:
+        msg = f"its kind of colour (photometric {photometric}) isn't known; save it in grey or RGB with 8 or 16 bits"
+        raise Damaged(msg)
+    if compression not in COMPRESSIONS:
+        name = getattr(page.compression, "name", str(compression)).lower()
+        msg = f"its compression ({name}) isn't known; save it uncompressed or with LZW or deflate"
+        raise Damaged(msg)
+    if int(page.sampleformat) == 3:
+        msg = "its values are floating point; save it with 8 or 16 bits"
+        raise Damaged(msg)
+    if int(page.sampleformat) not in {1, 4}:
+        msg = "its values have a sign; save it in unsigned 8 or 16 bits"
+        raise Damaged(msg)
+    if page.bitspersample not in {8, 16}:
+        msg = f"it has {page.bitspersample} bits a sample; save it with 8 or 16 bits"
+        raise Damaged(msg)
+    if int(getattr(page, "imagedepth", 1)) > 1:
+        msg = "it is a stack in depth, not a flat scan; save one plane"
+        raise Damaged(msg)
+
+
+def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> TiffPicture:
+    width, height = int(page.imagewidth), int(page.imagelength)
+    check_size(width, height)
+    _refuse_unmeasurable(page)
+    photometric, compression = int(page.photometric), COMPRESSIONS[int(page.compression)]
+    stored_samples = int(page.samplesperpixel)
+    channels = 3 if photometric in {2, 6} else 1
+    if stored_samples < channels:
+        msg = f"it is RGB with {stored_samples} samples a pixel; the file is damaged"
+        raise Damaged(msg)
+    notes = []
+    if stored_samples > channels:
+        notes.append(f"{stored_samples - channels} further channel(s), such as alpha or infrared, left aside")
+    if pages > 1:
+        more = "or more " if pages >= MOST_PAGES else ""
+        notes.append(
+            f"page {page.index + 1} of {pages} {more}taken, the first of full size; the others left aside"
+        )
+    planar = int(page.planarconfig) == 2 and stored_samples > 1
+    samples = 1 if planar else stored_samples
+    orientation = page.tags.valueof(274, 1)
+    if orientation not in range(1, 9):
+        notes.append(f"orientation {orientation} means nothing; taken as it lies")
+        orientation = 1
+    bits = int(page.bitspersample)
+    geometry = Geometry(width, height, channels, bits, photometric == 0, int(orientation))
+    tiled = bool(page.is_tiled)
+    segment_width = int(page.tilewidth) if tiled else width
+    segment_height = int(page.tilelength) if tiled else min(int(page.rowsperstrip), height)
+    if segment_width < 1 or segment_height < 1:
+        msg = "its strips or tiles have no size; the file is damaged"
+        raise Damaged(msg)
+    offsets = tuple(int(offset) for offset in page.dataoffsets)
+    counts = tuple(int(count) for count in page.databytecounts)
+    segment_bytes = segment_height * segment_width * samples * bits // 8
+    down = -(-height // segment_height)
+    wanted = -(-width // segment_width) * down * (stored_samples if planar else 1)
+    _check_segments(master, offsets, counts, wanted, segment_bytes, compression)
+    row_bytes = width * samples * bits // 8
+    plain = (
+        compression == "none"
+        and not tiled
+        and not planar
+        and int(page.predictor) == 1
+        and page.fillorder == 1
+    )
+    if plain:
+        for index in range(wanted):
+            rows = min(segment_height, height - index * segment_height)
+            if counts[index] < rows * row_bytes:
+                msg = f"strip {index + 1} of {wanted} is shorter than its rows; copy or scan it again"
+                raise Damaged(msg)
+            plain = plain and offsets[index] == offsets[0] + index * segment_height * row_bytes
+    if not plain and wanted == 1 and geometry.nbytes > 64 << 20:
+        notes.append(
+            "compressed in one single strip: every look into it decodes the whole of it, slowly and in memory"
+        )
+    tables = page.jpegtables if compression == "jpeg" else None
+    decode, header = page.decode, page.jpegheader if compression == "jpeg" else None
+
+    def decode_segment(data: bytes, index: int) -> Pixels:
+        options: dict[str, Any] = {}
+        if compression == "jpeg":
+            options = {"jpegtables": tables, "jpegheader": header}
+        pixels, _, _ = decode(data, index, **options)
+        if pixels is None:
+            raise ValueError
+        found: Pixels = pixels[0]
+        return found
+
+    return TiffPicture(
+        geometry=geometry,
+        compression=compression,
+        pages=pages,
+        told=_told(page, tuple(notes)),
+        decode=decode_segment,
+        offsets=offsets,
+        counts=counts,
+        tiled=tiled,
+        segment_width=segment_width,
+        segment_height=segment_height,
+        samples=samples,
+        planar=planar,
+        byteorder=str(tif.byteorder),
+        jpeg_tables=(tables or b"") if compression == "jpeg" else None,
+        plain=plain,
+    )
+
+
+def _check_segments(
+    master: Master,
+    offsets: tuple[int, ...],
+    counts: tuple[int, ...],
+    wanted: int,
+    segment_bytes: int,
+    compression: str,
+) -> None:
+    """Refuse, as Damaged, a picture of which a segment is missing, outside the file, or impossibly small."""
+    if len(offsets) < wanted or len(counts) < wanted:
+        msg = f"it names {min(len(offsets), len(counts))} of the {wanted} pieces of its picture; copy or scan it again"
+        raise Damaged(msg)
+    for index in range(wanted):
+        if offsets[index] <= 0 or counts[index] <= 0:
+            msg = f"piece {index + 1} of {wanted} of its picture is missing; copy or scan it again"
+            raise Damaged(msg)
+        if offsets[index] + counts[index] > master.size:
+            msg = (
+                f"it is cut short: piece {index + 1} of {wanted} of its picture lies beyond the end of the file; "
+                "copy or scan it again"
+            )
+            raise Damaged(msg)
+    stored = sum(counts[:wanted])
+    if compression != "none" and wanted * segment_bytes > BOMB_RATIO * stored + (1 << 20):
+        msg = "it would grow beyond any measure when decompressed; it is damaged or not a scan"
+        raise Damaged(msg)
+
+
+def _told(page: Any, notes: tuple[str, ...]) -> Told:
+    values: dict[str, object] = {}
+    for code, name in (
+        (270, "ImageDescription"),
+        (269, "DocumentName"),
+        (285, "PageName"),
+        (271, "Make"),
+        (272, "Model"),
+        (305, "Software"),
+        (306, "DateTime"),
+        (282, "XResolution"),
+        (283, "YResolution"),
+        (296, "ResolutionUnit"),
+        (40091, "XPTitle"),
+        (40095, "XPSubject"),
+        (40092, "XPComment"),
+    ):
+        values[name] = page.tags.valueof(code)
+    # the Exif directory, where there is one, as tifffile reads it: names to values
+    exif = page.tags.valueof(34665)
+    if isinstance(exif, dict):
+        for name in (
+            "UserComment",
+            "DateTimeOriginal",
+            "DateTimeDigitized",
+            "OffsetTimeOriginal",
+            "OffsetTimeDigitized",
+            "OffsetTime",
+        ):
+            values.setdefault(name, exif.get(name))
+    xmp, icc = page.tags.valueof(700), page.tags.valueof(34675)
+    return Told(
+        values=values,
+        xmp=xmp if isinstance(xmp, bytes) else b"",
+        icc=icc if isinstance(icc, bytes) else b"",
+        notes=notes,
+    )
