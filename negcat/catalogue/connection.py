@@ -1,0 +1,363 @@
+"""Opening the catalogue file: what the connection promises, and its faults in plain words.
+
+Several processes may use one catalogue at once. Readers never wait (write-ahead log); writers wait for
+each other up to :data:`WAIT_S` seconds and then say so. Every write is one transaction, begun at once as a
+writer's (``BEGIN IMMEDIATE``), because one begun as a reader's can't wait for its turn later on.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import quote
+
+from sqlite_utils import Database
+
+from negcat.catalogue.migrations import migrations
+from negcat.catalogue.searching_schema import FACTS
+from negcat.errors import ArchiveError
+
+__all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now"]
+
+APPLICATION_ID = 0x6E676361
+"""The mark in the header of the file by which a catalogue is told from any other SQLite file."""
+
+WAIT_S = 30.0
+"""Seconds that a writer waits for another one."""
+
+_Parameters = Sequence[Any] | Mapping[str, Any]
+
+
+def now() -> str:
+    """Tell the time as the catalogue writes it: UTC, to the second."""
+    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def _sentence(error: sqlite3.Error, path: Path) -> str:
+    """Say what SQLite's error means for whoever uses the archive, and how to mend it."""
+    code = getattr(error, "sqlite_errorcode", None)
+    primary = code & 0xFF if code is not None else None
+    match primary:
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return (
+                f"{path} is in use: another program has been writing to it for more than {WAIT_S:.0f} "
+                "seconds; wait until that is done and run the command again"
+            )
+        case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM | sqlite3.SQLITE_AUTH:
+            return (
+                f"{path} can't be written to: it lies on a read-only disk, or you may not write there; "
+                "make the file and its folder writable, or copy the archive to where you may write"
+            )
+        case sqlite3.SQLITE_FULL:
+            return (
+                f"the disk that holds {path} is full, and nothing was changed; make room and run the command "
+                "again"
+            )
+        case sqlite3.SQLITE_CORRUPT:
+            return f"{path} is damaged ({error}); put back a copy that is sound"
+        case sqlite3.SQLITE_NOTADB:
+            return f"{path} is not a negcat catalogue: it is no SQLite file, or its beginning is damaged"
+        case sqlite3.SQLITE_CANTOPEN:
+            return f"{path} can't be opened; see that its folder exists and that you may read and write there"
+        case sqlite3.SQLITE_IOERR:
+            return (
+                f"{path} can't be read or written ({error}); see that its disk or network drive is still "
+                "there"
+            )
+        case _:
+            return f"the catalogue {path} refused: {error}; run 'negcat verify' to see whether it is sound"
+
+
+@contextlib.contextmanager
+def explained(path: Path) -> Iterator[None]:
+    """Turn an error of SQLite's into one readable sentence.
+
+    Parameters
+    ----------
+    path : the catalogue's file, named in the sentence.
+
+    Raises
+    ------
+    ArchiveError : in place of any error of SQLite's.
+    """
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise ArchiveError(_sentence(error, path)) from error
+
+
+def _connect(path: Path, mode: str) -> Database:
+    """Open a file that exists already (``rw``, ``ro`` or ``ro`` on a disk that nobody can write)."""
+    uri = f"file:{quote(str(path.absolute()))}?{mode}"
+    connection = sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
+    try:
+        database = Database(connection, execute_plugins=False)
+        # The first statement that reads the file: here it shows whether it can be used.
+        database.execute("select count(*) from sqlite_master").fetchone()
+        database.execute("pragma foreign_keys=on")
+        database.execute("pragma temp_store=memory")
+        database.execute("pragma cache_size=-65536")
+        if mode == "mode=rw":
+            # A report of what was taken must outlast a power cut, not only a killed process.
+            database.execute("pragma synchronous=full")
+    except BaseException:
+        connection.close()
+        raise
+    return database
+
+
+def _open(path: Path, *, readonly: bool) -> Database:
+    """Open the file, also from a disk on which SQLite can't lay its side files."""
+    if not readonly:
+        return _connect(path, "mode=rw")
+    try:
+        return _connect(path, "mode=ro")
+    except sqlite3.OperationalError:
+        log = path.with_name(path.name + "-wal")
+        if os.access(path.parent, os.W_OK) or (log.exists() and log.stat().st_size):
+            raise
+        # Nobody can be writing here and nothing waits in the log, so the file alone is the whole truth.
+        return _connect(path, "mode=ro&immutable=1")
+
+
+def _put(made: Path, target: Path) -> None:
+    """Give a finished file its name, which nobody else has taken in the meantime."""
+    try:
+        # Unlike a rename, a link never replaces what is there.
+        os.link(made, target)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some disks know no links.
+        if target.exists():
+            raise FileExistsError(target) from None
+        made.rename(target)
+
+
+class CatalogueFile:
+    """The open file: reading, and writing in whole transactions.
+
+    Parameters
+    ----------
+    database : the open database.
+    path : its file.
+    readonly : whether it was opened for reading only.
+    """
+
+    def __init__(self, database: Database, path: Path, *, readonly: bool = False) -> None:
+        self.database = database
+        self.path = path
+        self.readonly = readonly
+
+    @classmethod
+    def create(cls, path: str | os.PathLike[str]) -> Self:
+        """Make a catalogue that holds nothing but the built-in print targets, and open it.
+
+        The file appears whole or not at all, also when two programs make it at once.
+
+        Raises
+        ------
+        ArchiveError : there is a file of that name already, or the folder can't be written.
+        """
+        target = Path(path)
+        if target.exists():
+            raise ArchiveError(f"{target} exists already; it stays as it is")
+        making = target.with_name(f"{target.name}.{os.getpid()}.new")
+        try:
+            with explained(target):
+                making.touch(exist_ok=False)
+                database = _connect(making, "mode=rw")
+                try:
+                    database.execute(f"pragma application_id={APPLICATION_ID}")
+                    made = cls(database, target)
+                    with made.writing():
+                        migrations.apply(database)
+                        made._furnish()
+                finally:
+                    database.close()
+                _put(making, target)
+        except FileExistsError as error:
+            raise ArchiveError(f"{target} exists already; it stays as it is") from error
+        except OSError as error:
+            raise ArchiveError(
+                f"{target} can't be made: {error.strerror}; choose a folder you may write in"
+            ) from error
+        finally:
+            making.unlink(missing_ok=True)
+        return cls.open(target)
+
+    @classmethod
+    def open(cls, path: str | os.PathLike[str], readonly: bool = False) -> Self:
+        """Open a catalogue, bringing one that an older negcat made up to date.
+
+        Parameters
+        ----------
+        path : the file.
+        readonly : open it so that nothing can be written.
+
+        Raises
+        ------
+        ArchiveError : the file is absent, damaged, no catalogue, made by a newer negcat, or can't be
+            written though it must be.
+        """
+        file = Path(path)
+        if not file.is_file():
+            raise ArchiveError(f"there is no catalogue at {file}; make an archive with 'negcat init DIR'")
+        with explained(file):
+            database = _open(file, readonly=readonly)
+            try:
+                opened = cls(database, file, readonly=readonly)
+                opened._check()
+                if not readonly:
+                    database.enable_wal()
+            except BaseException:
+                database.close()
+                raise
+        return opened
+
+    def _check(self) -> None:
+        """See that this is a catalogue, of a schema this negcat knows; bring an older one up to date."""
+        database = self.database
+        applied = {migration.name for migration in migrations.applied(database)}
+        marked = self.value("pragma application_id") == APPLICATION_ID
+        if not marked or not applied:
+            raise ArchiveError(
+                f"{self.path} is not a negcat catalogue; name the folder of an archive, or make one with "
+                "'negcat init DIR'"
+            )
+        known = {migration.name for migration in migrations._migrations}
+        if applied - known:
+            raise ArchiveError(
+                f"{self.path} was made or brought up to date by a newer negcat than this one "
+                f"(step {max(applied - known)!r}); bring this negcat up to date to open it"
+            )
+        if known - applied:
+            if self.readonly:
+                raise ArchiveError(
+                    f"{self.path} was made by an older negcat and is open for reading only; "
+                    "run any negcat command that may write once, which brings it up to date"
+                )
+            with self.writing():
+                migrations.apply(database)
+
+    def _furnish(self) -> None:
+        """Put into a new catalogue what it holds from the start."""
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[Database]:
+        """Hold one transaction: everything written inside is kept whole, or not at all.
+
+        Used inside another, it becomes part of that one, so that a job may join several writes.
+
+        Raises
+        ------
+        ArchiveError : the catalogue is locked for longer than :data:`WAIT_S`, can't be written, is
+            damaged, or the disk is full. Nothing is changed then.
+        """
+        database = self.database
+        if database.conn.in_transaction:
+            with database.atomic():
+                yield database
+            return
+        if self.readonly:
+            raise ArchiveError(
+                f"{self.path} is open for reading only; open it for writing to change anything in it"
+            )
+        with explained(self.path):
+            database.conn.execute("begin immediate")
+            try:
+                yield database
+                database.conn.execute("commit")
+            except BaseException:
+                database.rollback()
+                raise
+
+    def rows(self, sql: str, parameters: _Parameters = ()) -> list[dict[str, Any]]:
+        """Read rows as dictionaries.
+
+        Raises
+        ------
+        ArchiveError : the catalogue can't be read.
+        """
+        with explained(self.path):
+            cursor = self.database.conn.execute(sql, parameters)
+            names = [column[0] for column in cursor.description]
+            return [dict(zip(names, row, strict=True)) for row in cursor]
+
+    def tuples(self, sql: str, parameters: _Parameters = ()) -> list[tuple[Any, ...]]:
+        """Read rows as they come."""
+        with explained(self.path):
+            return self.database.conn.execute(sql, parameters).fetchall()
+
+    def row(self, sql: str, parameters: _Parameters = ()) -> dict[str, Any] | None:
+        """Read the first row, or None."""
+        found = self.rows(sql, parameters)
+        return found[0] if found else None
+
+    def value(self, sql: str, parameters: _Parameters = ()) -> Any:
+        """Read the first column of the first row, or None."""
+        with explained(self.path):
+            found = self.database.conn.execute(sql, parameters).fetchone()
+        return found[0] if found else None
+
+    def faults(self) -> list[str]:
+        """Look the whole file over.
+
+        Returns
+        -------
+        One sentence for each fault: of the file itself, of a reference that leads nowhere, of a search
+        index that doesn't say what the records say. Empty when it is sound.
+        """
+        found: list[str] = []
+        try:
+            found += [
+                f"the file is damaged: {line}"
+                for (line,) in self.database.conn.execute("pragma integrity_check(20)")
+                if line != "ok"
+            ]
+            if not found:
+                found += [
+                    f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
+                    for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
+                ]
+                found += self._search_faults()
+        except sqlite3.Error as error:
+            found.append(_sentence(error, self.path))
+        return found
+
+    def _search_faults(self) -> list[str]:
+        """Compare what is searched with what is recorded."""
+        stale = self.database.conn.execute(
+            f"select count(*) from (select * from sheet_facts except select {', '.join(FACTS)} from sheet_search)"
+        ).fetchone()[0]
+        surplus = self.database.conn.execute(
+            "select count(*) from sheet_search where sheet not in (select sheet from sheets)"
+        ).fetchone()[0]
+        if stale or surplus:
+            return [f"the search index doesn't fit the records in {stale + surplus} places"]
+        return []
+
+    def close(self) -> None:
+        """Close the file; what was written stays."""
+        if not self.readonly:
+            # Fresh figures about the indexes keep searches on the right one as the archive grows. Failing
+            # to gather them (somebody else is writing just now) costs nothing but time.
+            with contextlib.suppress(sqlite3.Error):
+                self.database.execute("pragma busy_timeout=0")
+                self.database.execute("pragma analysis_limit=1000")
+                self.database.execute("pragma optimize")
+        self.database.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

@@ -1,0 +1,222 @@
+"""What was computed of each sheet: kept apart from its record, and replaced as a whole."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from negcat.catalogue.connection import CatalogueFile, now
+
+__all__ = ["Findings", "FindingsKept"]
+
+_EXPOSURE = (
+    "marked_stop",
+    "f_number",
+    "effective_f_number",
+    "time_s",
+    "shutter_time_s",
+    "effective_time_s",
+    "setting_stops",
+    "filter_stops",
+    "bellows_stops",
+    "cell_stops",
+    "shutter_stops",
+    "reciprocity_stops",
+    "decision_stops",
+)
+_READING = (
+    "name",
+    "role",
+    "placed",
+    "ev",
+    "planned_zone",
+    "given_zone",
+    "planned_print_zone",
+    "target_density",
+    "density",
+    "sd",
+    "net_density",
+    "print_zone",
+    "print_zone_sd",
+    "error_density",
+    "error_zones",
+)
+_RESULT = (
+    "exposure_error_stops",
+    "exposure_error_sd",
+    "exposure_error_density_sd",
+    "residual_stops",
+    "found_n",
+    "found_n_sd",
+    "found_n_density_sd",
+    "planned_n",
+    "exposure_verdict",
+    "development_verdict",
+    "verdict",
+    "why",
+)
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Everything computed of one sheet.
+
+    Parameters
+    ----------
+    sheet : its id.
+    exposure : the ledger, by the names of ``negcat show --json``; further ones are kept too. None where it
+        couldn't be computed.
+    base_fog : ``density``, ``sd``, ``source`` and further ones; None where there is none.
+    readings : one mapping a reading, in the record's order.
+    result : the judgement; None without one. ``why`` is a list of sentences.
+    scan : the id of the scan that was measured.
+    provenance : what it came from: profile, print target, versions.
+    """
+
+    sheet: str
+    exposure: Mapping[str, Any] | None = None
+    base_fog: Mapping[str, Any] | None = None
+    readings: list[dict[str, Any]] = field(default_factory=list)
+    result: Mapping[str, Any] | None = None
+    scan: str | None = None
+    provenance: Mapping[str, Any] = field(default_factory=dict)
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _split(values: Mapping[str, Any], columns: tuple[str, ...]) -> tuple[list[Any], str | None]:
+    """Part what has a column of its own from what hasn't, which is kept as JSON."""
+    more = {name: value for name, value in values.items() if name not in columns}
+    return [values.get(name) for name in columns], _json(more) if more else None
+
+
+def _joined(row: Mapping[str, Any], columns: tuple[str, ...]) -> dict[str, Any]:
+    """Undo :func:`_split`."""
+    values = {name: row[name] for name in columns}
+    if row["more"] is not None:
+        values |= json.loads(row["more"])
+    return values
+
+
+def _insert(table: str, columns: Iterable[str]) -> str:
+    names = list(columns)
+    return f"insert into {table} ({', '.join(names)}) values ({', '.join('?' * len(names))})"
+
+
+class FindingsKept(CatalogueFile):
+    """What the catalogue knows of what was computed."""
+
+    def save_findings(self, *findings: Findings) -> None:
+        """Keep what was computed of sheets in place of what was computed before.
+
+        Parameters
+        ----------
+        findings : any number, each of another sheet; all are kept in one transaction.
+        """
+        at = now()
+        heads, exposures, readings, results = [], [], [], []
+        for found in findings:
+            base = dict(found.base_fog or {})
+            fog = [base.pop(name, None) for name in ("density", "sd", "source")]
+            measured = sum(1 for reading in found.readings if reading.get("density") is not None)
+            heads.append(
+                (
+                    found.sheet,
+                    found.scan,
+                    *fog,
+                    _json(base) if base else None,
+                    measured,
+                    _json(dict(found.provenance)),
+                    at,
+                )
+            )
+            if found.exposure is not None:
+                values, more = _split(found.exposure, _EXPOSURE)
+                exposures.append((found.sheet, *values, more))
+            for position, reading in enumerate(found.readings):
+                values, more = _split(reading, _READING)
+                readings.append((found.sheet, position, *values, more))
+            if found.result is not None:
+                values, more = _split(
+                    {**found.result, "why": _json(list(found.result.get("why") or ()))}, _RESULT
+                )
+                results.append((found.sheet, *values, more))
+        sheets = [(found.sheet,) for found in findings]
+        with self.writing() as database:
+            many = database.conn.executemany
+            for table in ("exposures", "found_readings", "out_of_date"):
+                many(f"delete from {table} where sheet = ?", sheets)
+            many(_insert("exposures", ["sheet", *_EXPOSURE, "more"]), exposures)
+            many(_insert("found_readings", ["sheet", "position", *_READING, "more"]), readings)
+            # Written over in place, so that a verdict that stays is no change to what is searched.
+            without = {found.sheet for found in findings if found.result is None}
+            many("delete from results where sheet = ?", [(sheet,) for sheet in without])
+            many(_upsert("results", ["sheet", *_RESULT, "more"]), results)
+            many(
+                _upsert(
+                    "findings",
+                    [
+                        "sheet",
+                        "scan",
+                        "base_fog",
+                        "base_fog_sd",
+                        "base_fog_source",
+                        "base_fog_more",
+                        "measured_readings",
+                        "provenance",
+                        "computed_at",
+                    ],
+                ),
+                heads,
+            )
+
+    def findings(self, sheet: str) -> Findings | None:
+        """Give what was computed of a sheet; None where nothing was yet."""
+        head = self.row("select * from findings where sheet = ?", [sheet])
+        if head is None:
+            return None
+        exposure = self.row("select * from exposures where sheet = ?", [sheet])
+        result = self.row("select * from results where sheet = ?", [sheet])
+        readings = self.rows("select * from found_readings where sheet = ? order by position", [sheet])
+        base_fog = None
+        if head["base_fog"] is not None or head["base_fog_source"] is not None:
+            base_fog = {
+                "density": head["base_fog"],
+                "sd": head["base_fog_sd"],
+                "source": head["base_fog_source"],
+                **(json.loads(head["base_fog_more"]) if head["base_fog_more"] else {}),
+            }
+        return Findings(
+            sheet=sheet,
+            exposure=_joined(exposure, _EXPOSURE) if exposure else None,
+            base_fog=base_fog,
+            readings=[
+                {**_joined(row, _READING), "placed": None if row["placed"] is None else bool(row["placed"])}
+                for row in readings
+            ],
+            result={**_joined(result, _RESULT), "why": json.loads(result["why"])} if result else None,
+            scan=head["scan"],
+            provenance=json.loads(head["provenance"]),
+        )
+
+    def mark_out_of_date(self, sheets: Iterable[str]) -> None:
+        """Note that the findings of sheets must be computed anew, until :meth:`save_findings` has them."""
+        with self.writing() as database:
+            at = now()
+            database.conn.executemany(
+                "insert into out_of_date (sheet, since) values (?, ?) on conflict do nothing",
+                [(sheet, at) for sheet in sheets],
+            )
+
+    def out_of_date(self) -> list[str]:
+        """List the sheets whose findings must be computed anew, the longest waiting first."""
+        return [sheet for (sheet,) in self.tuples("select sheet from out_of_date order by since, rowid")]
+
+
+def _upsert(table: str, columns: list[str]) -> str:
+    changes = ", ".join(f"{name} = excluded.{name}" for name in columns[1:])
+    return f"{_insert(table, columns)} on conflict ({columns[0]}) do update set {changes}"

@@ -1,0 +1,300 @@
+"""Scans and scanner profiles as the catalogue keeps them: which master, where it lies, whose sheet it is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from negcat.catalogue.connection import now
+from negcat.catalogue.findings import FindingsKept
+from negcat.errors import ArchiveError, UnknownNameError
+
+__all__ = ["MastersKept"]
+
+_JSON_OF_SCAN = ("description", "notes", "rebate", "condition")
+_FLAGS_OF_SCAN = ("lossy", "calibrated")
+
+
+def _kept(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Write what SQLite has no type for: lists and mappings as JSON, yes and no as 1 and 0."""
+    return {
+        name: json.dumps(value, ensure_ascii=False)
+        if isinstance(value, Mapping | list | tuple)
+        else int(value)
+        if isinstance(value, bool)
+        else value
+        for name, value in row.items()
+    }
+
+
+def _scan(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Read a scan's row back."""
+    scan = dict(row)
+    for name in _JSON_OF_SCAN:
+        scan[name] = json.loads(scan[name]) if scan[name] is not None else None
+    for name in _FLAGS_OF_SCAN:
+        scan[name] = bool(scan[name]) if scan[name] is not None else None
+    return scan
+
+
+class MastersKept(FindingsKept):
+    """What the catalogue knows of scans and profiles."""
+
+    def save_scan(self, scan: Mapping[str, Any]) -> bool:
+        """Keep a scan, or bring what is known of it up to date.
+
+        Parameters
+        ----------
+        scan : columns of the table ``scans`` by name; ``sha256``, ``path``, ``size_bytes``,
+            ``modified_ns``, ``width``, ``height`` and ``bits`` are needed for a new one; ``scan`` is the
+            first 12 hex digits of ``sha256``. Lists and mappings are kept as JSON. A column left out
+            stays as it is.
+
+        Returns
+        -------
+        Whether it is new to the catalogue. A copy of a master already known is not new: its path is
+        noted beside the first one's.
+
+        Raises
+        ------
+        ArchiveError : another master has the same first 12 digits, or the catalogue can't be written.
+        UnknownNameError : a column the table doesn't have.
+        """
+        row = dict(scan)
+        row["scan"] = row["sha256"][:12]
+        unknown = set(row) - {column.name for column in self.database["scans"].columns}
+        if unknown:
+            raise UnknownNameError(f"a scan has no {', '.join(sorted(unknown))}; see the table 'scans'")
+        with self.writing() as database:
+            known = self.row("select sha256, path from scans where scan = ?", [row["scan"]])
+            if known is not None and known["sha256"] != row["sha256"]:
+                raise ArchiveError(
+                    f"{row.get('path')} and {known['path']} differ, but their SHA-256 begin with the same "
+                    f"twelve digits {row['scan']}; save the scan anew (any change of its tags will do) and take "
+                    "it again"
+                )
+            if known is None:
+                row.setdefault("added_at", now())
+                database.table("scans").insert(_kept(row))
+            else:
+                changes = {
+                    name: value for name, value in row.items() if name not in ("scan", "sha256", "path")
+                }
+                # The path on record stays while nobody says that the master has moved.
+                if changes:
+                    database.table("scans").update(row["scan"], _kept(changes))
+            if "path" in row:
+                self._note_path(row)
+        return known is None
+
+    def _note_path(self, row: Mapping[str, Any]) -> None:
+        self.database.execute(
+            "insert into scan_paths (path, scan, size_bytes, modified_ns, seen_at)"
+            " values (:path, :scan, :size_bytes, :modified_ns, :seen_at)"
+            " on conflict (path) do update set scan = excluded.scan, size_bytes = excluded.size_bytes,"
+            " modified_ns = excluded.modified_ns, seen_at = excluded.seen_at",
+            {
+                "path": row["path"],
+                "scan": row["scan"],
+                "size_bytes": row.get("size_bytes", 0),
+                "modified_ns": row.get("modified_ns", 0),
+                "seen_at": now(),
+            },
+        )
+
+    def move_scan(self, scan: str, path: str, *, size_bytes: int, modified_ns: int) -> None:
+        """Say where a master lies now.
+
+        Parameters
+        ----------
+        scan : the scan's id.
+        path : its path as the catalogue keeps paths: relative inside the archive, else absolute.
+        size_bytes, modified_ns : of the file there.
+        """
+        with self.writing() as database:
+            place = {"path": path, "size_bytes": size_bytes, "modified_ns": modified_ns}
+            database.table("scans").update(self._known_scan(scan), place)
+            self._note_path({**place, "scan": scan})
+
+    def join_scan(
+        self, scan: str, sheet: str | None, *, joined_by: str | None, reason: str | None = None
+    ) -> None:
+        """Join a scan to its sheet, or part it from any.
+
+        Parameters
+        ----------
+        scan : the scan's id.
+        sheet : the sheet's id; None parts the scan from its sheet.
+        joined_by : what says so: ``its file name``, ``by hand``.
+        reason : why it belongs to no sheet, where ``sheet`` is None.
+
+        Raises
+        ------
+        UnknownNameError : no such scan or sheet.
+        """
+        with self.writing() as database:
+            if sheet is not None and self.value("select 1 from sheets where sheet = ?", [sheet]) is None:
+                raise UnknownNameError(f"the archive holds no sheet {sheet!r}")
+            before = self.value("select sheet from scans where scan = ?", [self._known_scan(scan)])
+            database.table("scans").update(scan, {"sheet": sheet, "joined_by": joined_by, "reason": reason})
+            self.mark_out_of_date(name for name in {before, sheet} if name is not None and before != sheet)
+
+    def _known_scan(self, scan: str) -> str:
+        if self.value("select 1 from scans where scan = ?", [scan]) is None:
+            raise UnknownNameError(
+                f"the archive holds no scan {scan!r}; 'negcat pending' lists those that wait"
+            )
+        return scan
+
+    def scan(self, scan: str) -> dict[str, Any] | None:
+        """Give all that is known of a scan, by its id; None where there is none."""
+        row = self.row("select * from scans where scan = ?", [scan.lower()])
+        return _scan(row) if row else None
+
+    def scan_by_sha256(self, sha256: str) -> dict[str, Any] | None:
+        """Give all that is known of the master with this SHA-256; None where there is none."""
+        row = self.row("select * from scans where sha256 = ?", [sha256])
+        return _scan(row) if row else None
+
+    def scan_at(self, path: str) -> dict[str, Any] | None:
+        """Give the scan last seen at a path, as the catalogue keeps paths; None where there is none."""
+        row = self.row(
+            "select * from scans where scan = (select scan from scan_paths where path = ?)", [path]
+        ) or self.row("select * from scans where path = ?", [path])
+        return _scan(row) if row else None
+
+    def scans_of(self, sheet: str) -> list[dict[str, Any]]:
+        """List the scans joined to a sheet: the one it was measured on first, then the newest."""
+        return [
+            _scan(row)
+            for row in self.rows(
+                "select n.* from scans n left join findings f on f.sheet = n.sheet where n.sheet = ?"
+                " order by n.scan is not f.scan, n.added_at desc, n.rowid desc",
+                [sheet],
+            )
+        ]
+
+    def scans(self) -> list[dict[str, Any]]:
+        """List every scan, in the order they were taken in."""
+        return [_scan(row) for row in self.rows("select * from scans order by rowid")]
+
+    def unmatched_scans(self) -> list[dict[str, Any]]:
+        """List the scans that belong to no sheet yet, without those of step tablets made into profiles."""
+        return [
+            _scan(row)
+            for row in self.rows(
+                "select * from scans where sheet is null"
+                " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
+                " order by rowid"
+            )
+        ]
+
+    def paths_of(self, scan: str) -> list[dict[str, Any]]:
+        """List every place where a master or a copy of it was seen."""
+        return self.rows("select * from scan_paths where scan = ? order by rowid", [scan])
+
+    def mark_checked(self, scans: Sequence[str]) -> None:
+        """Note that masters were found whole just now."""
+        with self.writing() as database:
+            at = now()
+            database.conn.executemany(
+                "update scans set checked_at = ? where scan = ?", [(at, scan) for scan in scans]
+            )
+
+    # Scanner profiles ---------------------------------------------------------------------------------------
+
+    def save_profile(self, profile: Mapping[str, Any]) -> int:
+        """Keep a scanner profile.
+
+        Parameters
+        ----------
+        profile : columns of the table ``profiles`` by name; ``profile`` is the profile itself as a
+            mapping. Earlier profiles are kept, because findings refer to them; the newest is used.
+
+        Returns
+        -------
+        Its number; that of the newest one where it says nothing else than that one.
+        """
+        row = _kept({**profile, "made_at": profile.get("made_at") or now()})
+        with self.writing() as database:
+            newest = self.row(
+                "select id, profile, tablet from profiles"
+                " where scanner = ? and bits = ? and mode = ? and channel = ? order by id desc limit 1",
+                [row["scanner"], row["bits"], row["mode"], row["channel"]],
+            )
+            if newest and (newest["profile"], newest["tablet"]) == (row["profile"], row["tablet"]):
+                return int(newest["id"])
+            database.table("profiles").insert(row)
+            return int(self.value("select max(id) from profiles"))
+
+    def profile_for(self, scanner: str, bits: int, mode: str, channel: str) -> dict[str, Any] | None:
+        """Give a scanner's newest profile for a bit depth, mode and channel; None where there is none."""
+        row = self.row(
+            "select * from profiles where scanner = ? and bits = ? and mode = ? and channel = ?"
+            " order by id desc limit 1",
+            [scanner, bits, mode, channel],
+        )
+        return {**row, "profile": json.loads(row["profile"])} if row else None
+
+    def profile(self, number: int) -> dict[str, Any] | None:
+        """Give a profile by its number; None where there is none."""
+        row = self.row("select * from profiles where id = ?", [number])
+        return {**row, "profile": json.loads(row["profile"])} if row else None
+
+    def profiles(self) -> list[dict[str, Any]]:
+        """List every profile, the newest first."""
+        return [
+            {**row, "profile": json.loads(row["profile"])}
+            for row in self.rows("select * from profiles order by id desc")
+        ]
+
+    def batch_base_fog(
+        self, batch: str, *, film: str | None = None, without: str | None = None
+    ) -> dict[str, Any] | None:
+        """Give the median of the rebates measured in a batch's scans.
+
+        Parameters
+        ----------
+        batch : the batch.
+        film : count sheets of this film only: another film has another base.
+        without : a sheet to leave out.
+
+        Returns
+        -------
+        ``{"density", "sd", "sheets"}``: the median, one standard deviation of it (the rebates' spread by
+        their median deviation, at least the median of their own deviations), and how many sheets it
+        rests on; None where no rebate was measured.
+        """
+        measured = self.tuples(
+            "select avg(n.rebate_density), avg(n.rebate_sd) from development_sheets d"
+            " join sheets s on s.sheet = d.sheet join scans n on n.sheet = d.sheet"
+            " where d.batch = :batch and n.rebate_density is not null and (:film is null or s.film = :film)"
+            " and (:without is null or d.sheet <> :without) group by d.sheet",
+            {"batch": batch, "film": film, "without": without},
+        )
+        if not measured:
+            return None
+        density = _median([value for value, _ in measured])
+        own = _median([sd or 0.0 for _, sd in measured])
+        # 1.4826 makes the median absolute deviation the standard deviation of a normal spread (Hampel 1974);
+        # the median of n values is 1.2533/√n times as uncertain as one value.
+        spread = 1.4826 * _median([abs(value - density) for value, _ in measured])
+        return {
+            "density": density,
+            "sd": max(own, 1.2533 * spread / len(measured) ** 0.5),
+            "sheets": len(measured),
+        }
+
+
+def _median(values: Sequence[float]) -> float:
+    """Give the median of at least one value.
+
+    Examples
+    --------
+    >>> _median([3.0, 1.0, 2.0]), _median([1.0, 2.0])
+    (2.0, 1.5)
+    """
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2

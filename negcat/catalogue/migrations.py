@@ -1,0 +1,439 @@
+"""The steps by which the catalogue's schema came to be what it is.
+
+A step that has been released is never changed: an archive on somebody's disk has taken it as it stood. Each
+runs in one transaction together with the note that it was taken.
+
+Three kinds of tables are kept apart. *Records* are what the photographer wrote. *Masters* are the scans and
+scanner profiles. *Findings* are what was computed from the two, and may be dropped and computed anew. What
+is searched, ``sheet_search`` and ``sheet_counts``, is kept true by triggers whatever changes the tables
+it is drawn from.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sqlite_utils import Migrations
+from sqlite_utils.db import ForeignKey
+
+from negcat.catalogue import searching_schema
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+__all__ = ["migrations"]
+
+migrations = Migrations("negcat")
+
+_TAKEN = {"recorded_at": str, "recorded_via": str}
+
+
+def _to(
+    table: str, column: str, other: str, other_column: str, *, on_delete: str = "NO ACTION"
+) -> ForeignKey:
+    """Refer to a name; whoever renames it by SQL renames every mention with it."""
+    return ForeignKey(table, column, other, other_column, on_delete=on_delete, on_update="CASCADE")
+
+
+def _of_sheet(table: str) -> list[ForeignKey]:
+    return [_to(table, "sheet", "sheets", "sheet", on_delete="CASCADE")]
+
+
+def _to_cell(table: str, column: str) -> ForeignKey:
+    return ForeignKey(
+        table,
+        None,
+        "cells",
+        None,
+        columns=("lens", column),
+        other_columns=("lens", "cell"),
+        is_compound=True,
+        on_update="CASCADE",
+    )
+
+
+@migrations()
+def m001_equipment(db: Database) -> None:
+    """Films, shutters, lenses and their cells, scanners, tablets, print targets."""
+    db.table("films").create(
+        {
+            "name": str,
+            "box_speed": float,
+            "exposure_index": float,
+            "lot": str,
+            "base_fog": float,
+            "channel": str,
+            "reciprocity": str,
+            **_TAKEN,
+        },
+        pk="name",
+        not_null={"name", "box_speed", "channel"},
+    )
+    db.table("shutters").create(
+        {"name": str, "measured": str, **_TAKEN}, pk="name", not_null={"name", "measured"}
+    )
+    db.table("lenses").create(
+        {"name": str, "shutter": str, **_TAKEN},
+        pk="name",
+        not_null={"name"},
+        foreign_keys=[_to("lenses", "shutter", "shutters", "name")],
+    ).create_index(["shutter"])
+    db.table("cells").create(
+        {
+            "lens": str,
+            "cell": str,
+            "position": int,
+            "focal_mm": float,
+            "widest_stop": str,
+            "widest_f_number": float,
+            "mounted": str,
+            "own_scale": int,
+            "cell_to_stop_mm": float,
+            "pupil_ratio": float,
+            "scale_error_stops": float,
+        },
+        pk=("lens", "cell"),
+        not_null={"lens", "cell", "position", "focal_mm", "own_scale"},
+        foreign_keys=[_to("cells", "lens", "lenses", "name", on_delete="CASCADE")],
+    )
+    db.table("scanners").create(
+        {"name": str, "make": str, "model": str, "software": str, **_TAKEN}, pk="name", not_null={"name"}
+    )
+    db.table("tablets").create(
+        {"name": str, "densities": str, **_TAKEN}, pk="name", not_null={"name", "densities"}
+    )
+    db.table("print_targets").create(
+        {"name": str, "densities": str, "source": str, **_TAKEN}, pk="name", not_null={"name", "densities"}
+    )
+
+
+@migrations()
+def m002_sheets(db: Database) -> None:
+    """Sheets and their readings, developments, film tests, and the history of all records."""
+    db.table("sheets").create(
+        {
+            "sheet": str,
+            "film": str,
+            "exposure_index": float,
+            "format": str,
+            "holder": str,
+            "side": str,
+            "exposed_at": str,
+            "place": str,
+            "subject": str,
+            "lens": str,
+            "cell": str,
+            "stop": str,
+            "f_number": float,
+            "stop_scale": str,
+            "time": str,
+            "time_s": float,
+            "bellows_mm": float,
+            "filter": str,
+            "filter_factor": float,
+            "movements": str,
+            "weather": str,
+            "tag": str,
+            "tag_n": float,
+            "meter_iso": float,
+            "indicated_stop": str,
+            "indicated_f_number": float,
+            "indicated_time": str,
+            "indicated_time_s": float,
+            "print_target": str,
+            "base_fog_spot_x": float,
+            "base_fog_spot_y": float,
+            "base_fog_spot_diameter_mm": float,
+            "location": str,
+            "notes": str,
+            **_TAKEN,
+        },
+        pk="sheet",
+        not_null={"sheet", "film", "lens", "stop", "f_number", "time", "time_s", "tag", "tag_n", "meter_iso"},
+        foreign_keys=[
+            _to("sheets", "film", "films", "name"),
+            _to("sheets", "lens", "lenses", "name"),
+            _to("sheets", "print_target", "print_targets", "name"),
+            _to_cell("sheets", "cell"),
+            _to_cell("sheets", "stop_scale"),
+        ],
+    ).create_index(["film"]).create_index(["lens", "cell"]).create_index(["lens", "stop_scale"]).create_index(
+        ["print_target"]
+    )
+    # Ids differ by case only where somebody wants it so; a file name is matched to them case aside.
+    db.execute('create index "idx_sheets_sheet_nocase" on "sheets" ("sheet" collate nocase)')
+    db.table("readings").create(
+        {
+            "sheet": str,
+            "position": int,
+            "name": str,
+            "role": str,
+            "ev": float,
+            "stops_from_placed": float,
+            "zone": str,
+            "zone_value": float,
+            "placed": int,
+            "spot_x": float,
+            "spot_y": float,
+            "spot_diameter_mm": float,
+        },
+        pk=("sheet", "position"),
+        not_null={"sheet", "position", "name"},
+        foreign_keys=[_to("readings", "sheet", "sheets", "sheet", on_delete="CASCADE")],
+    )
+    db.table("developments").create(
+        {
+            "batch": str,
+            "date": str,
+            "developer": str,
+            "dilution": str,
+            "temperature_c": float,
+            "time": str,
+            "time_s": float,
+            "method": str,
+            "agitation": str,
+            "tag": str,
+            "tag_n": float,
+            "base_fog": float,
+            "notes": str,
+            **_TAKEN,
+        },
+        pk="batch",
+        not_null={"batch", "developer", "time", "time_s"},
+    ).create_index(["developer"])
+    db.table("development_sheets").create(
+        {"batch": str, "sheet": str, "position": int},
+        pk=("batch", "sheet"),
+        not_null={"batch", "sheet", "position"},
+        foreign_keys=[
+            _to("development_sheets", "batch", "developments", "batch", on_delete="CASCADE"),
+            _to("development_sheets", "sheet", "sheets", "sheet", on_delete="CASCADE"),
+        ],
+    ).create_index(["sheet"])
+    db.table("film_tests").create(
+        {
+            "test": str,
+            "film": str,
+            "tablet": str,
+            "developer": str,
+            "dilution": str,
+            "temperature_c": float,
+            "time": str,
+            "time_s": float,
+            "log_exposure": float,
+            "scan": str,
+            "densities": str,
+            **_TAKEN,
+        },
+        pk="test",
+        not_null={"test", "film", "tablet", "developer", "time", "time_s"},
+        foreign_keys=[
+            _to("film_tests", "film", "films", "name"),
+            _to("film_tests", "tablet", "tablets", "name"),
+        ],
+    ).create_index(["film"]).create_index(["tablet"])
+    db.table("history").create(
+        {"id": int, "kind": str, "name": str, "at": str, "via": str, "old": str, "new": str},
+        pk="id",
+        not_null={"kind", "name", "at", "via", "old", "new"},
+    ).create_index(["kind", "name"])
+
+
+@migrations()
+def m003_scans(db: Database) -> None:
+    """Masters, where they lie, and scanner profiles."""
+    db.table("profiles").create(
+        {
+            "id": int,
+            "scanner": str,
+            "tablet": str,
+            "channel": str,
+            "bits": int,
+            "mode": str,
+            "made_at": str,
+            "scan": str,
+            "scan_sha256": str,
+            "scan_path": str,
+            "residual_sd": float,
+            "density_min": float,
+            "density_max": float,
+            "profile": str,
+        },
+        pk="id",
+        not_null={"scanner", "tablet", "channel", "bits", "mode", "made_at", "profile"},
+        foreign_keys=[
+            _to("profiles", "scanner", "scanners", "name"),
+            _to("profiles", "tablet", "tablets", "name"),
+        ],
+    ).create_index(["scanner", "bits", "mode", "channel"]).create_index(["scan_sha256"]).create_index(
+        ["tablet"]
+    )
+    db.table("scans").create(
+        {
+            "scan": str,
+            "sha256": str,
+            "path": str,
+            "size_bytes": int,
+            "modified_ns": int,
+            "file_format": str,
+            "width": int,
+            "height": int,
+            "bits": int,
+            "mode": str,
+            "dpi": float,
+            "make": str,
+            "model": str,
+            "software": str,
+            "description": str,
+            "taken_at": str,
+            "orientation": int,
+            "compression": str,
+            "lossy": int,
+            "pages": int,
+            "notes": str,
+            "scanner": str,
+            "sheet": str,
+            "joined_by": str,
+            "reason": str,
+            "unmeasured": str,
+            "calibrated": int,
+            "profile": int,
+            "rebate_density": float,
+            "rebate_sd": float,
+            "rebate": str,
+            "condition": str,
+            "added_at": str,
+            "checked_at": str,
+        },
+        pk="scan",
+        not_null={
+            "scan",
+            "sha256",
+            "path",
+            "size_bytes",
+            "modified_ns",
+            "width",
+            "height",
+            "bits",
+            "added_at",
+        },
+        foreign_keys=[
+            _to("scans", "scanner", "scanners", "name"),
+            _to("scans", "sheet", "sheets", "sheet"),
+            _to("scans", "profile", "profiles", "id"),
+        ],
+    ).create_index(["sha256"], unique=True).create_index(["sheet"]).create_index(["path"]).create_index(
+        ["scanner"]
+    ).create_index(["profile"])
+    db.table("scan_paths").create(
+        {"path": str, "scan": str, "size_bytes": int, "modified_ns": int, "seen_at": str},
+        pk="path",
+        not_null={"path", "scan", "size_bytes", "modified_ns", "seen_at"},
+        foreign_keys=[_to("scan_paths", "scan", "scans", "scan", on_delete="CASCADE")],
+    ).create_index(["scan"])
+
+
+@migrations()
+def m004_findings(db: Database) -> None:
+    """Keep what was computed: the ledger of the exposure, base+fog, the readings as found, the result."""
+    db.table("findings").create(
+        {
+            "sheet": str,
+            "scan": str,
+            "base_fog": float,
+            "base_fog_sd": float,
+            "base_fog_source": str,
+            "base_fog_more": str,
+            "measured_readings": int,
+            "provenance": str,
+            "computed_at": str,
+        },
+        pk="sheet",
+        not_null={"sheet", "measured_readings", "provenance", "computed_at"},
+        foreign_keys=[
+            _to("findings", "sheet", "sheets", "sheet", on_delete="CASCADE"),
+            _to("findings", "scan", "scans", "scan", on_delete="SET NULL"),
+        ],
+    ).create_index(["scan"])
+    db.table("exposures").create(
+        {
+            "sheet": str,
+            "marked_stop": str,
+            "f_number": float,
+            "effective_f_number": float,
+            "time_s": float,
+            "shutter_time_s": float,
+            "effective_time_s": float,
+            "setting_stops": float,
+            "filter_stops": float,
+            "bellows_stops": float,
+            "cell_stops": float,
+            "shutter_stops": float,
+            "reciprocity_stops": float,
+            "decision_stops": float,
+            "more": str,
+        },
+        pk="sheet",
+        not_null={"sheet"},
+        foreign_keys=_of_sheet("exposures"),
+    )
+    db.table("found_readings").create(
+        {
+            "sheet": str,
+            "position": int,
+            "name": str,
+            "role": str,
+            "placed": int,
+            "ev": float,
+            "planned_zone": float,
+            "given_zone": float,
+            "planned_print_zone": float,
+            "target_density": float,
+            "density": float,
+            "sd": float,
+            "net_density": float,
+            "print_zone": float,
+            "print_zone_sd": float,
+            "error_density": float,
+            "error_zones": float,
+            "more": str,
+        },
+        pk=("sheet", "position"),
+        not_null={"sheet", "position", "name"},
+        foreign_keys=_of_sheet("found_readings"),
+    )
+    db.table("results").create(
+        {
+            "sheet": str,
+            "exposure_error_stops": float,
+            "exposure_error_sd": float,
+            "exposure_error_density_sd": float,
+            "residual_stops": float,
+            "found_n": float,
+            "found_n_sd": float,
+            "found_n_density_sd": float,
+            "planned_n": float,
+            "exposure_verdict": str,
+            "development_verdict": str,
+            "verdict": str,
+            "why": str,
+            "more": str,
+        },
+        pk="sheet",
+        not_null={"sheet", "verdict", "why"},
+        foreign_keys=_of_sheet("results"),
+    )
+    # What a changed record has made out of date, until it is computed anew: a process killed in between
+    # leaves the note behind, and the next one knows.
+    db.table("out_of_date").create(
+        {"sheet": str, "since": str},
+        pk="sheet",
+        not_null={"sheet", "since"},
+        foreign_keys=_of_sheet("out_of_date"),
+    )
+
+
+@migrations()
+def m005_searching(db: Database) -> None:
+    """Keep what is searched and counted, the triggers that keep it true, and the views that are read."""
+    searching_schema.create(db)

@@ -1,0 +1,139 @@
+"""The catalogue as the rest of the house uses it."""
+
+from __future__ import annotations
+
+import difflib
+from typing import cast
+
+from negcat.catalogue.masters import MastersKept
+from negcat.catalogue.rows import kind_named
+from negcat.catalogue.taking import RecordsTaken
+from negcat.records import Development, Film, FilmTest, Lens, PrintTarget, Scanner, Sheet, Shutter, Tablet
+
+__all__ = ["Catalogue"]
+
+_NEAR_ENOUGH = 0.6
+_COMPARED = 2000
+
+
+class Catalogue(RecordsTaken, MastersKept):
+    """The archive's catalogue: records, masters, findings, and how they are found.
+
+    Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
+    open at once; one connection belongs to one thread.
+    """
+
+    def film(self, name: str) -> Film | None:
+        """Give a film's record; None where there is none of that name."""
+        return cast("Film | None", self.record("films", name))
+
+    def shutter(self, name: str) -> Shutter | None:
+        """Give a shutter's record; None where there is none of that name."""
+        return cast("Shutter | None", self.record("shutters", name))
+
+    def lens(self, name: str) -> Lens | None:
+        """Give a lens's record; None where there is none of that name."""
+        return cast("Lens | None", self.record("lenses", name))
+
+    def scanner(self, name: str) -> Scanner | None:
+        """Give a scanner's record; None where there is none of that name."""
+        return cast("Scanner | None", self.record("scanners", name))
+
+    def scanners(self) -> list[Scanner]:
+        """Give every scanner's record."""
+        return cast("list[Scanner]", self.records("scanners"))
+
+    def tablet(self, name: str) -> Tablet | None:
+        """Give a tablet's record; None where there is none of that name."""
+        return cast("Tablet | None", self.record("tablets", name))
+
+    def print_target(self, name: str) -> PrintTarget | None:
+        """Give a print target's record; None where there is none of that name."""
+        return cast("PrintTarget | None", self.record("print_targets", name))
+
+    def print_target_source(self, name: str) -> str | None:
+        """Say where a built-in print target's figures are from; None for one of the user's own."""
+        return cast("str | None", self.value("select source from print_targets where name = ?", [name]))
+
+    def film_test(self, test: str) -> FilmTest | None:
+        """Give a film test's record; None where there is none of that name."""
+        return cast("FilmTest | None", self.record("film_tests", test))
+
+    def sheet(self, sheet: str) -> Sheet | None:
+        """Give a sheet's record; None where there is none of that id."""
+        return cast("Sheet | None", self.record("sheets", sheet))
+
+    def sheets(self, ids: list[str] | None = None) -> list[Sheet]:
+        """Give sheets' records, all or those of the ids, in order."""
+        return cast("list[Sheet]", self.records("sheets", ids))
+
+    def development(self, batch: str) -> Development | None:
+        """Give a batch's record; None where there is none of that id."""
+        return cast("Development | None", self.record("developments", batch))
+
+    def developments_of(self, sheet: str) -> list[Development]:
+        """Give the batches a sheet was developed in: one, or the last one first."""
+        batches = self.tuples(
+            "select d.batch from development_sheets s join developments d on d.batch = s.batch"
+            " where s.sheet = ? order by d.date desc, d.rowid desc",
+            [sheet],
+        )
+        return cast("list[Development]", self.records("developments", [batch for (batch,) in batches]))
+
+    def development_of(self, sheet: str) -> Development | None:
+        """Give the batch a sheet was developed in, the last of several; None where it is undeveloped."""
+        return next(iter(self.developments_of(sheet)), None)
+
+    def names(self, kind: str) -> list[str]:
+        """List the names of every record of a kind, in the order they were taken.
+
+        Parameters
+        ----------
+        kind : their list, ``films``, or the word for one, ``film``.
+        """
+        of = kind_named(kind)
+        return [name for (name,) in self.tuples(f"select {of.key} from {of.name} order by rowid")]
+
+    def sheet_ids(self) -> list[str]:
+        """List every sheet's id, in the order they were taken."""
+        return self.names("sheets")
+
+    def sheet_id(self, written: str) -> str | None:
+        """Find a sheet's id as somebody typed it, case aside where that leaves one; None where it doesn't."""
+        found = [
+            sheet
+            for (sheet,) in self.tuples("select sheet from sheets where sheet = ? collate nocase", [written])
+        ]
+        if written in found:
+            return written
+        return found[0] if len(found) == 1 else None
+
+    def nearest(self, kind: str, name: str, limit: int = 3) -> list[str]:
+        """List the names most like one that isn't there, for the sentence that says so.
+
+        Parameters
+        ----------
+        kind : their list, ``films``, or the word for one; ``scan`` too.
+        name : what was asked for.
+        limit : how many at most.
+        """
+        if kind in ("scan", "scans"):
+            table, key = "scans", "scan"
+        else:
+            table, key = kind_named(kind).name, kind_named(kind).key
+        candidates: list[str] = []
+        # In a large archive only names that begin alike are compared: as much alike as still leaves some.
+        for beginning in range(len(name) - 1, -1, -1):
+            candidates = [
+                found
+                for (found,) in self.tuples(
+                    f"select {key} from {table} where {key} >= :start and {key} < :start || char(1114111)"
+                    f" or :start = '' order by {key} limit {_COMPARED}",
+                    {"start": name[:beginning]},
+                )
+            ]
+            folded = {found.casefold(): found for found in candidates}
+            near = difflib.get_close_matches(name.casefold(), folded, limit, _NEAR_ENOUGH)
+            if near or len(candidates) >= _COMPARED:
+                return [folded[found] for found in near]
+        return []

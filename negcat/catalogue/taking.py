@@ -1,0 +1,328 @@
+"""Taking records: comparing them with what is there, writing what differs, keeping what was.
+
+Taking the same record again changes nothing; a changed one is written over and what it said before is kept
+in the history. A season or a collection is compared and written in bulk, in one transaction.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from negcat.catalogue.connection import now
+from negcat.catalogue.findings import FindingsKept
+from negcat.catalogue.rows import KINDS, Inner, Kind, Row, as_json, kind_named
+from negcat.errors import ArchiveError
+from negcat.notation import format_zone
+from negcat.records import Record, Records
+from negcat.sensitometry import BUILT_IN_TARGETS, DEFAULT_TARGET
+
+__all__ = ["RecordsTaken", "Taken", "print_target_densities"]
+
+_AT_ONCE = 2000
+"""Records compared at once: memory stays bounded whatever the number taken."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What taking records did.
+
+    Parameters
+    ----------
+    added, updated, unchanged : how many records of each list (``films``, ``sheets`` …); lists that had
+        none are left out.
+    changed_sheets : the sheets whose findings must be computed anew, because they, or what they refer to,
+        were added or changed.
+    changed : (list, name) of every record added or updated, in the order written.
+    """
+
+    added: dict[str, int] = field(default_factory=dict)
+    updated: dict[str, int] = field(default_factory=dict)
+    unchanged: dict[str, int] = field(default_factory=dict)
+    changed_sheets: set[str] = field(default_factory=set)
+    changed: list[tuple[str, str]] = field(default_factory=list)
+
+
+def print_target_densities(zones: Sequence[float], densities: Sequence[float]) -> dict[str, float]:
+    """Write a target curve as a print target's record does: zone → density.
+
+    Examples
+    --------
+    >>> print_target_densities((0.0, 1.0, 4.5), (0.02, 0.1, 0.6))
+    {'0': 0.02, 'I': 0.1, 'IV½': 0.6}
+    """
+    return {format_zone(zone): float(density) for zone, density in zip(zones, densities, strict=True)}
+
+
+class _Comparison:
+    """The records of one kind, told apart: new, changed, as they were."""
+
+    def __init__(self, kind: Kind) -> None:
+        self.kind = kind
+        self.new: list[tuple[str, Row, list[Row]]] = []
+        self.changed: list[tuple[str, Row, list[Row], Row, list[Row]]] = []
+        self.same = 0
+
+
+class RecordsTaken(FindingsKept):
+    """How records come into the catalogue."""
+
+    def _furnish(self) -> None:
+        """Put the built-in print targets in, as records like any other, with their sources said."""
+        at = now()
+        self.database.table("print_targets").insert_all(
+            {
+                "name": name,
+                "densities": json.dumps(print_target_densities(curve.zones, curve.densities)),
+                "source": source,
+                "recorded_at": at,
+                "recorded_via": "built in",
+            }
+            for name, (curve, source) in BUILT_IN_TARGETS.items()
+        )
+
+    def take(self, records: Sequence[Records], via: str) -> Taken:
+        """Take records, all or none.
+
+        Parameters
+        ----------
+        records : the records of any number of files. Where two files have a record of the same name, the
+            later one counts.
+        via : the way in, kept in the history: ``record notes.yaml``.
+
+        Returns
+        -------
+        What was added, updated, found unchanged, and which sheets must be computed anew.
+
+        Raises
+        ------
+        ArchiveError : a lens leaves out a cell that sheets refer to, or the catalogue can't be written.
+            Nothing is changed then.
+        """
+        taken = Taken()
+        with self.writing() as database:
+            # What refers to something may be written before it; all is checked at the end.
+            database.execute("pragma defer_foreign_keys=on")
+            at = now()
+            for kind in KINDS:
+                found = self._merged(kind, records)
+                names = list(found)
+                for start in range(0, len(names), _AT_ONCE):
+                    part = {name: found[name] for name in names[start : start + _AT_ONCE]}
+                    self._take_part(kind, part, at, via, taken)
+            self.mark_out_of_date(taken.changed_sheets)
+        return taken
+
+    @staticmethod
+    def _merged(kind: Kind, records: Sequence[Records]) -> dict[str, Record]:
+        return {getattr(record, kind.key): record for file in records for record in getattr(file, kind.name)}
+
+    def _take_part(self, kind: Kind, records: Mapping[str, Record], at: str, via: str, taken: Taken) -> None:
+        compared = self._compare(kind, records)
+        if kind.name == "lenses":
+            self._refuse_lost_cells(compared)
+        touched = self._sheets_touched(compared)
+        self._insert(kind, compared, at, via)
+        self._update(kind, compared, at, via)
+        taken.changed_sheets.update(touched)
+        for counts, number in (
+            (taken.added, len(compared.new)),
+            (taken.updated, len(compared.changed)),
+            (taken.unchanged, compared.same),
+        ):
+            if number:
+                counts[kind.name] = counts.get(kind.name, 0) + number
+        taken.changed.extend((kind.name, new[0]) for new in compared.new)
+        taken.changed.extend((kind.name, changed[0]) for changed in compared.changed)
+
+    def _compare(self, kind: Kind, records: Mapping[str, Record]) -> _Comparison:
+        there, inner_there = self._rows_of(kind, list(records))
+        compared = _Comparison(kind)
+        for name, record in records.items():
+            row = kind.to_row(record)
+            inner = kind.inner.to_rows(record) if kind.inner else []
+            old = there.get(name)
+            if old is None:
+                compared.new.append((name, row, inner))
+            elif old == row and inner_there.get(name, []) == inner:
+                compared.same += 1
+            else:
+                compared.changed.append((name, row, inner, old, inner_there.get(name, [])))
+        return compared
+
+    def _rows_of(self, kind: Kind, names: list[str]) -> tuple[dict[str, Row], dict[str, list[Row]]]:
+        """Read the rows of records by name, in bulk."""
+        chosen = json.dumps(names)
+        rows = self.tuples(
+            f"select {', '.join(kind.columns)} from {kind.name}"
+            f" where {kind.key} in (select value from json_each(?))",
+            [chosen],
+        )
+        inner_rows: dict[str, list[Row]] = {}
+        if kind.inner is not None:
+            inner = kind.inner
+            for owner, *row in self.tuples(
+                f"select {inner.owner}, {', '.join(inner.columns)} from {inner.table}"
+                f" where {inner.owner} in (select value from json_each(?)) order by {inner.owner}, position",
+                [chosen],
+            ):
+                inner_rows.setdefault(owner, []).append(tuple(row))
+        return {row[0]: row for row in rows}, inner_rows
+
+    def _insert(self, kind: Kind, compared: _Comparison, at: str, via: str) -> None:
+        many = self.database.conn.executemany
+        # What is inside goes first: by the time the record itself comes, all it is searched by is there, and
+        # its line in the search is written once.
+        if kind.inner is not None:
+            self._insert_inner(kind.inner, [(name, inner) for name, _, inner in compared.new])
+        columns = (*kind.columns, "recorded_at", "recorded_via")
+        many(
+            f"insert into {kind.name} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})",
+            [(*row, at, via) for _, row, _ in compared.new],
+        )
+
+    def _insert_inner(self, inner: Inner, of: Iterable[tuple[str, list[Row]]]) -> None:
+        columns = (inner.owner, "position", *inner.columns)
+        self.database.conn.executemany(
+            f"insert into {inner.table} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})",
+            [(name, place, *row) for name, rows in of for place, row in enumerate(rows)],
+        )
+
+    def _update(self, kind: Kind, compared: _Comparison, at: str, via: str) -> None:
+        many = self.database.conn.executemany
+        many(
+            "insert into history (kind, name, at, via, old, new) values (?, ?, ?, ?, ?, ?)",
+            [
+                (
+                    kind.name,
+                    name,
+                    at,
+                    via,
+                    as_json(kind.from_row(old, old_inner)),
+                    as_json(kind.from_row(row, inner)),
+                )
+                for name, row, inner, old, old_inner in compared.changed
+            ],
+        )
+        if kind.inner is not None:
+            inner = kind.inner
+            differing = [
+                (name, new_rows)
+                for name, _, new_rows, _, old_rows in compared.changed
+                if new_rows != old_rows
+            ]
+            many(f"delete from {inner.table} where {inner.owner} = ?", [(name,) for name, _ in differing])
+            self._insert_inner(inner, differing)
+        changes = ", ".join(f"{column} = ?" for column in kind.columns[1:])
+        if kind.name == "print_targets":
+            # A target somebody has changed is no longer what its source says.
+            changes += ", source = null"
+        many(
+            f"update {kind.name} set {changes or f'{kind.key} = {kind.key}'} where {kind.key} = ?",
+            [(*row[1:], name) for name, row, *_ in compared.changed],
+        )
+
+    def _refuse_lost_cells(self, compared: _Comparison) -> None:
+        """Refuse a lens that no longer has a cell some sheet was exposed with."""
+        for lens, _, new, _, old in compared.changed:
+            for cell in [row[0] for row in old if row[0] not in {kept[0] for kept in new}]:
+                users = self.tuples(
+                    "select sheet from sheets where lens = :lens and (cell = :cell or stop_scale = :cell)"
+                    " order by rowid limit 4",
+                    {"lens": lens, "cell": cell},
+                )
+                if users:
+                    listed = ", ".join(sheet for (sheet,) in users[:3]) + (" …" if len(users) > 3 else "")
+                    raise ArchiveError(
+                        f"the lens '{lens}' leaves out its cell '{cell}', which sheets refer to ({listed}); "
+                        "keep the cell in its record, or correct the sheets first"
+                    )
+
+    def _sheets_touched(self, compared: _Comparison) -> set[str]:
+        """Find the sheets whose findings the new and changed records make out of date."""
+        kind = compared.kind
+        changed = [name for name, *_ in compared.changed]
+        if kind.name == "sheets":
+            return {name for name, *_ in compared.new} | set(changed)
+        if kind.name == "developments":
+            new = {row[0] for _, _, inner in compared.new for row in inner}
+            return new | {row[0] for _, _, now_, _, then in compared.changed for row in (*now_, *then)}
+        condition = {
+            "films": "film in (select value from json_each(:names))",
+            "lenses": "lens in (select value from json_each(:names))",
+            "shutters": "lens in (select name from lenses"
+            " where shutter in (select value from json_each(:names)))",
+            "print_targets": "coalesce(print_target, :default) in (select value from json_each(:names))",
+        }.get(kind.name)
+        if condition is None or not changed:
+            return set()
+        parameters: dict[str, Any] = {"names": json.dumps(changed)}
+        if ":default" in condition:
+            parameters["default"] = DEFAULT_TARGET
+        return {sheet for (sheet,) in self.tuples(f"select sheet from sheets where {condition}", parameters)}
+
+    # Records back -------------------------------------------------------------------------------------------
+
+    def record(self, kind: str, name: str) -> Record | None:
+        """Give a record back as it was taken; None where there is none of that name.
+
+        Parameters
+        ----------
+        kind : its list, ``films``, or the word for one, ``film``.
+        name : its name or id.
+        """
+        return next(iter(self.records(kind, [name])), None)
+
+    def records(self, kind: str, names: Sequence[str] | None = None) -> list[Record]:
+        """Give records back as they were taken.
+
+        Parameters
+        ----------
+        kind : their list, ``films``, or the word for one, ``film``.
+        names : their names or ids, in the order wanted; those that don't exist are left out. None: all,
+            in the order they were taken.
+        """
+        of = kind_named(kind)
+        if names is None:
+            names = [name for (name,) in self.tuples(f"select {of.key} from {of.name} order by rowid")]
+        found: list[Record] = []
+        for start in range(0, len(names), _AT_ONCE):
+            part = list(names[start : start + _AT_ONCE])
+            rows, inner = self._rows_of(of, part)
+            found += [of.from_row(rows[name], inner.get(name, ())) for name in part if name in rows]
+        return found
+
+    def history(self, kind: str, name: str) -> list[dict[str, Any]]:
+        """List what a record was and became, the newest change first.
+
+        Parameters
+        ----------
+        kind : its list, ``sheets``, or the word for one.
+        name : its name or id.
+
+        Returns
+        -------
+        ``{"at", "via", "old", "new"}`` a change, ``old`` and ``new`` as the record file would say them; the
+        last one is how it came in, its ``old`` None. Empty where there is no such record.
+        """
+        of = kind_named(kind)
+        changes = [
+            {"at": at, "via": via, "old": json.loads(old), "new": json.loads(new)}
+            for at, via, old, new in self.tuples(
+                "select at, via, old, new from history where kind = ? and name = ? order by id desc",
+                [of.name, name],
+            )
+        ]
+        first = self.row(
+            f"select recorded_at as at, recorded_via as via from {of.name} where {of.key} = ?", [name]
+        )
+        if first is not None:
+            if changes:
+                earliest = changes[-1]["old"]
+            else:
+                record = self.record(kind, name)
+                earliest = json.loads(as_json(record)) if record is not None else None
+            changes.append({**first, "old": None, "new": earliest})
+        return changes
