@@ -2,6 +2,7 @@
 
 import math
 import re
+from decimal import Decimal
 from typing import Final, NoReturn
 
 from negcat.errors import NotationError
@@ -30,18 +31,23 @@ class UnreadableError(Exception):
     """Why a piece of text can't be read, as the second half of a sentence."""
 
 
+def _shown(marked: str) -> str:
+    """Return a text fit for one line of a message, whatever a file held."""
+    return "".join(sign if sign.isprintable() else " " for sign in marked)
+
+
 def clean(text: str | int | float, kind: str) -> tuple[str, str]:
     """Return the text as marked (stripped) and in plain characters with single spaces."""
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise NotationError(f"{text!r} is not {kind}: a number or a text is wanted.")
     if isinstance(text, int | float):
-        marked = f"{text:d}" if isinstance(text, int) else repr(text).removesuffix(".0")
+        marked = format(Decimal(repr(text)), "f").removesuffix(".0")  # 0.00005 and not 5e-05
     else:
         marked = text.strip()
     if not marked:
         raise NotationError(f"blank is not {kind}: fill it in, or leave the field out.")
     if len(marked) > _TOO_LONG:
-        raise NotationError(f"“{marked[:30]}…” is not {kind}: it is far too long.")
+        raise NotationError(f"“{_shown(marked[:30])}…” is not {kind}: it is far too long.")
     return marked, " ".join(marked.translate(_CHARACTERS).split())
 
 
@@ -83,7 +89,7 @@ def amount_of(text: str) -> float | None:
 
 def refuse(marked: str, kind: str, why: str) -> NoReturn:
     """Raise the one sentence that says what can't be read and how to mend it."""
-    raise NotationError(f"“{marked}” is not {kind}: {why}.")
+    raise NotationError(f"“{_shown(marked)}” is not {kind}: {why}.")
 
 
 _SIGNED: Final = re.compile(rf"(?P<sign>[+-]?) ?(?P<amount>{AMOUNT})(?P<power>[eE][+-]?[0-9]{{1,3}})?")
