@@ -192,7 +192,8 @@ def _setting_text(done: Exposure) -> str:
     asked_s = done.f_number**2 / 2 ** (placed.ev - (placed.planned_zone - 5))
     return (
         f"{placed.name}, EV {placed.ev:.1f} at index {done.setting.exposure_index:g}, placed on "
-        f"{format_zone(placed.planned_zone)} asks for {format_time(asked_s)} at {format_stop(done.f_number)}; {set_to}"
+        f"{format_zone(placed.planned_zone)} asks for {format_time(asked_s)} at "
+        f"{format_stop(done.f_number)}; {set_to}"
     )
 
 
@@ -267,4 +268,7 @@ def _decision_text(done: Exposure) -> str:
         or placed.given_zone is None
     ):
         return "not known: something above is missing"
-    return f"{placed.name}, planned on {format_zone(placed.planned_zone)}, was given {format_zone(placed.given_zone)}"
+    return (
+        f"{placed.name}, planned on {format_zone(placed.planned_zone)}, was given "
+        f"{format_zone(placed.given_zone)}"
+    )

@@ -192,7 +192,8 @@ def pupil_stops(lens: Lens, cell: str, stop_scale: str | None = None) -> StopsLo
         if scale_name is None:
             return StopsLost(
                 None,
-                f"The {cell} cell of {lens.name} has no scale of its own, and none of its cells is recorded as "
+                f"The {cell} cell of {lens.name} has no scale of its own, and none of its cells is "
+                f"recorded as "
                 "mounted: whole, so the true stop is unknown.",
             )
     if scale_name == cell:
@@ -201,7 +202,8 @@ def pupil_stops(lens: Lens, cell: str, stop_scale: str | None = None) -> StopsLo
     if scale is None:
         return StopsLost(
             None,
-            f"{lens.name} has no cell {scale_name}, whose scale the stop was read from: the true stop is unknown.",
+            f"{lens.name} has no cell {scale_name}, whose scale the stop was read from: the true "
+            f"stop is unknown.",
         )
     ratio = used.focal_mm / scale.focal_mm
     places = ["whole" if name == lens.whole else lens.cells[name].mounted for name in (cell, scale_name)]
@@ -219,7 +221,8 @@ def pupil_stops(lens: Lens, cell: str, stop_scale: str | None = None) -> StopsLo
         elif front.cell_to_stop_mm >= front.focal_mm:
             return StopsLost(
                 None,
-                f"The front cell of {lens.name} can't stand {front.cell_to_stop_mm:g} mm from the diaphragm with a "
+                f"The front cell of {lens.name} can't stand {front.cell_to_stop_mm:g} mm from the "
+                f"diaphragm with a "
                 f"focal length of {front.focal_mm:g} mm: the true stop is unknown.",
             )
         else:

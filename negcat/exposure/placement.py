@@ -123,7 +123,8 @@ def _filter_stops(setting: Setting, why: list[str]) -> float:
     if setting.filter_factor is None:
         if setting.filter_name is not None:
             why.append(
-                f"The filter ({setting.filter_name}) has no factor on record: it is counted as taking no light."
+                f"The filter ({setting.filter_name}) has no factor on record: it is counted as "
+                f"taking no light."
             )
         return 0.0
     _require_positive(setting.filter_factor, "the filter factor")
@@ -233,7 +234,8 @@ def _planned(
     if not is_placed and ev is not None and placed_ev is not None:
         if apart is not None and abs(ev - placed_ev - apart) > _THIRD:
             why.append(
-                f"{reading.name} is recorded as {format_stops(apart)} stops from the placed reading, but its own "
+                f"{reading.name} is recorded as {format_stops(apart)} stops from the placed "
+                f"reading, but its own "
                 f"reading says {format_stops(ev - placed_ev)}; its own reading is used."
             )
         apart = ev - placed_ev
@@ -248,7 +250,8 @@ def _planned(
     if wanted and reading.zone is not None:
         if print_zone is not None and abs(print_zone - reading.zone) > _HALF_ZONE:
             why.append(
-                f"{reading.name} is wanted on {format_zone(reading.zone)}, but {format_tag(setting.n)} will print it "
+                f"{reading.name} is wanted on {format_zone(reading.zone)}, but "
+                f"{format_tag(setting.n)} will print it "
                 f"on {format_zone(print_zone)}."
             )
         print_zone = reading.zone
