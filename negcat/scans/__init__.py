@@ -1,8 +1,9 @@
 """Scans: the only room that opens image files.
 
-`identify` tells what a file is, `read_reduced` reads it whole as means of blocks, `read_patch` reads a part at
-full resolution, `take` does the first two in one pass, `write_preview` writes a derivative. Code values are
-16-bit everywhere (8 bits × 257), upright, and more = more light reached the sensor. Masters are only ever read.
+`identify` tells what a file is, `read_reduced` reads it whole as means of blocks, `read_patch` reads a part
+at full resolution, `take` does the first two in one pass, `write_preview` writes a derivative. Code values
+are 16-bit everywhere (8 bits × 257), upright, and more = more light reached the sensor. Masters are only
+ever read.
 """
 
 from negcat.scans.files import sha256_of

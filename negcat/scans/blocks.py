@@ -14,7 +14,7 @@ ALL_SAMPLED = 4_000_000
 """Pixels up to which a picture's every pixel goes into its histogram."""
 
 SAMPLE_STEP = 4
-"""Of a larger one every fourth pixel of every fourth row does: a histogram of all costs more than the rest."""
+"""Of a larger one every fourth pixel of every fourth row: to count them all costs more than all the rest."""
 
 FLUSH = 1 << 20
 """Samples gathered before they are counted: a count runs over 65,536 bins however few the samples."""
@@ -37,9 +37,9 @@ class Gleaned:
 
 
 def _sum_rows(pixels: Pixels, before: int, factor: int) -> npt.NDArray[np.uint32]:
-    """Sum rows over blocks of `factor`, the first of which has lost `before` rows; (blocks, columns·channels).
+    """Sum rows over blocks of `factor`, the first having lost `before` rows; (blocks, columns·channels).
 
-    Adding row to row keeps the processor's lanes full; summing along the short axis of a reshaped array doesn't.
+    Adding row to row keeps the processor's lanes full; summing along the short axis of an array doesn't.
     """
     rows = len(pixels)
     flat = pixels.reshape(rows, -1)
@@ -64,7 +64,7 @@ def _sum_rows(pixels: Pixels, before: int, factor: int) -> npt.NDArray[np.uint32
 def _sum_columns(
     sums: npt.NDArray[np.uint32], channels: int, before: int, factor: int
 ) -> npt.NDArray[np.uint64]:
-    """Sum columns over blocks of `factor`, the first of which has lost `before`; (blocks, blocks, channels)."""
+    """Sum columns over blocks of `factor`, the first having lost `before`; (blocks, blocks, channels)."""
     rows = len(sums)
     columns = sums.shape[1] // channels
     blocks = (before + columns - 1) // factor + 1
@@ -84,7 +84,8 @@ def glean(part: Part, factor: int, offset: tuple[int, int], step: int) -> Gleane
     ----------
     part : stored pixels.
     factor : side of a block, at most 65,536.
-    offset : rows and columns by which the first block is cut short, so that blocks start at the upright origin.
+    offset : rows and columns by which the first block is cut short, so that blocks start at the upright
+        origin.
     step : 1 to sample all pixels, n for every nth of every nth row.
     """
     y, x = part.y + offset[0], part.x + offset[1]

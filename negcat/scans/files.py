@@ -69,6 +69,14 @@ def _reason(error: OSError) -> str:
     )
 
 
+def _stat(path: Path) -> os.stat_result:
+    try:
+        return path.stat()
+    except ValueError:  # a NUL in the path
+        msg = "this can't be the name of a file; check the path"
+        raise Damaged(msg) from None
+
+
 @contextmanager
 def opened(path: Path, *, size: int | None = None, modified_ns: int | None = None) -> Iterator[Master]:
     """Open a master for reading, and make one readable sentence of whatever goes wrong meanwhile.
@@ -81,11 +89,11 @@ def opened(path: Path, *, size: int | None = None, modified_ns: int | None = Non
     Raises
     ------
     ScanError
-        The file is missing, not a file, empty, not readable, damaged, or changed while (or before) it was read.
+        The file is missing, not a file, empty, not readable, damaged, or changed since or meanwhile.
     """
     descriptor = -1
     try:
-        before = path.stat()
+        before = _stat(path)
         if stat.S_ISDIR(before.st_mode):
             msg = "this is a folder, not a scan; name the image files in it"
             raise Damaged(msg)
@@ -114,8 +122,6 @@ def opened(path: Path, *, size: int | None = None, modified_ns: int | None = Non
         raise ScanError(f"{path}: {error}.") from None
     except OSError as error:
         raise ScanError(f"{path}: {_reason(error)}.") from error
-    except ValueError as error:  # a path with a NUL in it
-        raise ScanError(f"{path}: this can't be the name of a file; check the path.") from error
     finally:
         if descriptor >= 0:
             os.close(descriptor)

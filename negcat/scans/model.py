@@ -32,8 +32,8 @@ class ScanHeader:
     description : every text in which someone may have written which sheet this is, in the order found,
         without repeats: ImageDescription, DocumentName, PageName, XPTitle, XPSubject, XPComment,
         UserComment, XMP title, description and identifier, PNG texts, JPEG comments.
-    taken_at : when the scan was made, ISO 8601 to the second, as the tags say (digitised before original before
-        changed); None where they don't.
+    taken_at : when the scan was made, ISO 8601 to the second, as the tags say (digitised before original
+        before changed); None where they don't.
     orientation : the tag, 1 to 8.
     compression : ``none``, ``lzw``, ``deflate``, ``packbits``, ``zstd``, ``lzma`` or ``jpeg``.
     lossy : whether that compression changes code values.
@@ -94,7 +94,7 @@ class Reduced:
     ----------
     codes : float32 (h, w, channels), 0 to 65,535; more = more light reached the sensor. Blocks start at the
         upright top left; those at the right and bottom edge may be cut short and are means of what is there.
-    factor : pixels along a block's side, 1 or more: upright pixel (x, y) lies in block (x // factor, y // factor).
+    factor : pixels along a block's side, 1 or more: pixel (x, y) lies in block (x // factor, y // factor).
     histogram : int64 (channels, 65536), pixels of each 16-bit code value among those sampled.
     sampled : pixels sampled for the histogram: all of a small picture, every 16th (every fourth of every
         fourth row) of a large one.

@@ -20,7 +20,7 @@ Pixels = npt.NDArray[Any]
 """uint8 or uint16, (rows, columns, channels)."""
 
 LIMIT_PIXELS = 4_000_000_000
-"""The largest picture taken, in pixels: 20 × 24 inches at 2,880 dpi. What declares more is a bomb or damaged."""
+"""The largest picture taken, in pixels: 20 × 24 inches at 2,880 dpi. What declares more is no scan."""
 
 SMALLEST_SIDE = 16
 """Pixels along the shorter side, below which there is nothing to measure."""
@@ -102,7 +102,7 @@ class Part:
 class Told:
     """What a file's tags tell, with nothing believed or refused yet.
 
-    `values` maps the tag names of Exif and TIFF to what they hold; `texts` are further texts in the order found.
+    `values` maps the tag names of Exif and TIFF to what they hold; `texts` are further texts, in order.
     """
 
     values: dict[str, object]
@@ -118,15 +118,29 @@ class Picture(Protocol):
     """A picture that can be read part by part. One class for each format."""
 
     @property
-    def geometry(self) -> Geometry: ...
+    def geometry(self) -> Geometry:
+        """Its shape as stored."""
+        ...
+
     @property
-    def file_format(self) -> FileFormat: ...
+    def file_format(self) -> FileFormat:
+        """Of the file it lies in."""
+        ...
+
     @property
-    def compression(self) -> str: ...
+    def compression(self) -> str:
+        """As `ScanHeader.compression`."""
+        ...
+
     @property
-    def pages(self) -> int: ...
+    def pages(self) -> int:
+        """Pages in the file."""
+        ...
+
     @property
-    def told(self) -> Told: ...
+    def told(self) -> Told:
+        """What its tags tell."""
+        ...
 
     def stream(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
         """Decode the whole picture, each pixel once, and yield `work` of each part.

@@ -222,7 +222,7 @@ def _as_codes(pixels: Pixels, geometry: Geometry) -> npt.NDArray[np.uint16]:
 def read_patches(
     scan: ScanHeader | str | Path, boxes: Sequence[tuple[int, int, int, int]]
 ) -> list[npt.NDArray[np.uint16]]:
-    """Read several rectangles at full resolution, decoding each strip or tile they touch once for all of them.
+    """Read several rectangles at full resolution, decoding each strip or tile they touch once for all.
 
     Parameters
     ----------
@@ -254,12 +254,12 @@ def read_patches(
         for box in boxes:
             x0, y0, x1, y1 = max(0, box[0]), max(0, box[1]), min(width, box[2]), min(height, box[3])
             if x0 >= x1 or y0 >= y1:
-                msg = f"{path}: the box {box} lies outside the picture of {width} × {height} pixels, or is empty"
+                msg = f"{path}: the box {box} is empty or outside the picture of {width} × {height} pixels"
                 raise QuantityError(msg)
             stored.append(geometry.stored_box(x0, y0, x1, y1))
         return [_as_codes(pixels, geometry) for pixels in picture.boxes(master, stored)]
 
 
 def read_patch(scan: ScanHeader | str | Path, x0: int, y0: int, x1: int, y1: int) -> npt.NDArray[np.uint16]:
-    """Read one rectangle at full resolution; see `read_patches`, which is quicker where several are wanted."""
+    """Read one rectangle at full resolution; see `read_patches`, which is quicker for several."""
     return read_patches(scan, [(x0, y0, x1, y1)])[0]

@@ -45,14 +45,15 @@ class Facts:
     notes: tuple[str, ...]
 
 
-def exif_values(block: bytes) -> dict[str, object]:
-    """Read an Exif block (a TIFF directory in memory) into tag names and values; empty where it is broken."""
+def exif_values(block: bytes, notes: list[str]) -> dict[str, object]:
+    """Read an Exif block (a TIFF directory in memory): tag names to values; a broken one gives a note."""
     try:
         tags = exifread.process_file(
-            io.BytesIO(block), details=False, extract_thumbnail=False, truncate_tags=False
+            io.BytesIO(block), details=True, extract_thumbnail=False, truncate_tags=False
         )
     except Exception:
         # ExifRead raises whatever a broken directory leads it to; a scan isn't refused for its tags
+        notes.append("its Exif data are damaged; not used")
         return {}
     values: dict[str, object] = {}
     for name, tag in tags.items():
@@ -116,7 +117,7 @@ _RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
 
 
 def _xmp(packet: bytes) -> tuple[list[str], str | None]:
-    """Read (title, description and identifier; creation date) of an XMP packet; nothing where it is broken."""
+    """Read title, description and identifier, and the creation date; nothing of a broken packet."""
     packet = packet.strip(b"\0 \r\n\t")
     if not packet or len(packet) > 1 << 20 or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
         return [], None

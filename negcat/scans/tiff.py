@@ -10,15 +10,17 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, TypeVar
 
 import numpy as np
-import simplejpeg
 import tifffile
 
 from negcat.scans.files import Damaged, Master
+from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
 from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.strictness import check_jpeg
 
 __all__ = ["TiffPicture", "read_tiff"]
 
@@ -55,6 +57,12 @@ BATCH_BYTES = 1 << 20
 CHUNK_BYTES = 4 << 20
 """Bytes read at once from an uncompressed file."""
 
+LARGE_SEGMENT = 32 << 20
+"""Decoded bytes of a segment from which on the last one is kept for the next look."""
+
+DISK_BLOCK = 4096
+"""Bytes; file systems write no less at once."""
+
 MOST_PAGES = 64
 """Pages looked at."""
 
@@ -64,7 +72,7 @@ BOMB_RATIO = 20_000
 
 @dataclass(frozen=True)
 class TiffPicture:
-    """A page of a TIFF file. `decode` takes (bytes, index of the segment) and remembers nothing of the file."""
+    """A page of a TIFF file. `decode` takes the bytes and the index of a segment."""
 
     geometry: Geometry
     compression: str
@@ -79,7 +87,7 @@ class TiffPicture:
     samples: int
     """Samples in a pixel as decoded: with alpha, or 1 where channels lie in planes of their own."""
     planar: bool
-    byteorder: str
+    big_endian: bool
     jpeg_tables: bytes | None
     plain: bool
     """Uncompressed rows that follow each other without a gap from the first offset on."""
@@ -109,8 +117,8 @@ class TiffPicture:
     def _name(self, index: int) -> str:
         return f"{'tile' if self.tiled else 'strip'} {index + 1} of {len(self.offsets)}"
 
-    def _part(self, master: Master, index: int) -> Part:
-        """Read and decode one segment, and check that it is whole."""
+    def _pixels(self, master: Master, index: int) -> Pixels:
+        """Read and decode one segment; it may be larger than what the picture has of it."""
         data = master.read(self.counts[index], self.offsets[index])
         try:
             if self.jpeg_tables is not None:
@@ -120,6 +128,11 @@ class TiffPicture:
             # The decoders raise whatever they like: their own errors, ValueError, IndexError, MemoryError.
             msg = f"{self._name(index)} is damaged and can't be decoded; copy or scan it again"
             raise Damaged(msg) from error
+        return pixels
+
+    def _part(self, master: Master, index: int, pixels: Pixels | None = None) -> Part:
+        """Give one segment as a part of the picture, and check that it is whole."""
+        pixels = self._pixels(master, index) if pixels is None else pixels
         plane, within = divmod(index, self.across * self.down)
         row, column = divmod(within, self.across)
         x, y = column * self.segment_width, row * self.segment_height
@@ -142,11 +155,7 @@ class TiffPicture:
             return
         planes = self.geometry.channels if self.planar else 1
         wanted = self.across * self.down * planes
-        if self.tiled:
-            batch = 1
-        else:
-            # a batch of strips must not run over into the next plane
-            batch = max(1, min(self.down, BATCH_BYTES // max(1, self._segment_bytes)))
+        batch = 1 if self.tiled else max(1, min(self.down, BATCH_BYTES // self._segment_bytes))
 
         def task(first: int, last: int) -> T:
             parts = [self._part(master, index) for index in range(first, last)]
@@ -192,10 +201,36 @@ class TiffPicture:
                     master.read(1, offset + done)  # says what is wrong
                 done += got
             yield work(Part(0, y, 0, self._raw(view, -1)))
+        self._look_for_unwritten_tail(master)
+
+    def _look_for_unwritten_tail(self, master: Master) -> None:
+        """Refuse, as Damaged, raw pixels that break off into zeros where a disk block begins.
+
+        A copy that was given its full length and then broken off ends so. Black that belongs to the picture
+        ends a row, or starts at any pixel, but not in the midst of a row and just at a block's edge.
+        """
+        start = self.offsets[0]
+        end = start + self.geometry.height * self.row_bytes
+        step, last = 64 << 10, end
+        while last > start:
+            begin = max(start, last - step)
+            rest = master.read(last - begin, begin).rstrip(b"\0")
+            last = begin + len(rest)
+            if rest:
+                break
+        zeros = end - last
+        if last > start and zeros >= step:
+            block = -(-last // DISK_BLOCK) * DISK_BLOCK
+            if block - last < self.geometry.bits // 8 and (block - start) % self.row_bytes:
+                rows = zeros // self.row_bytes
+                msg = f"its last {rows} rows were never written, as where a copy broke off; copy it again"
+                raise Damaged(msg)
 
     def _raw(self, data: bytes | memoryview, rows: int, columns: int | None = None) -> Pixels:
         """Make pixels of raw bytes; native byte order, alpha dropped."""
-        stored = np.dtype(np.uint8 if self.geometry.bits == 8 else np.uint16).newbyteorder(self.byteorder)
+        stored = np.dtype(np.uint8 if self.geometry.bits == 8 else np.uint16).newbyteorder(
+            ">" if self.big_endian else "<"
+        )
         pixels = np.frombuffer(data, stored).reshape(rows, columns or self.geometry.width, self.samples)
         return pixels[..., : self.geometry.channels].astype(stored.newbyteorder("="), copy=False)
 
@@ -216,7 +251,10 @@ class TiffPicture:
                         index = (plane * self.down + row) * self.across + column
                         wanted.setdefault(index, []).append(number)
         for index, numbers in sorted(wanted.items()):
-            part = self._part(master, index)
+            if self._segment_bytes >= LARGE_SEGMENT:
+                part = self._part(master, index, kept(master, index, partial(self._pixels, master, index)))
+            else:
+                part = self._part(master, index)
             for number in numbers:
                 paste(part, boxes[number], found[number])
         return found
@@ -255,13 +293,8 @@ def paste(part: Part, box: tuple[int, int, int, int], target: Pixels) -> None:
 
 
 def _check_jpeg(data: bytes, tables: bytes) -> None:
-    """Raise ValueError where a JPEG segment is cut short or corrupt.
-
-    The decoder fills what is missing with grey and says nothing, so it is decoded once more at an eighth of
-    its size by one that doesn't forgive.
-    """
-    whole = tables[:-2] + data[2:] if tables else data
-    simplejpeg.decode_jpeg(whole, "GRAY", fastdct=True, min_height=1, min_width=1, strict=True)
+    """Raise ValueError where a JPEG segment, completed by the tables they share, is cut short or corrupt."""
+    check_jpeg(tables[:-2] + data[2:] if tables else data)
 
 
 def _full_size_page(tif: tifffile.TiffFile) -> tuple[Any, int]:
@@ -314,7 +347,7 @@ def _refuse_unmeasurable(page: Any) -> None:
         msg = f"{REFUSED_PHOTOMETRIC[photometric]}; save it in grey or RGB with 8 or 16 bits"
         raise Damaged(msg)
     if photometric not in {0, 1, 2, 6}:
-        msg = f"its kind of colour (photometric {photometric}) isn't known; save it in grey or RGB with 8 or 16 bits"
+        msg = f"its kind of colour ({photometric}) isn't known; save it in grey or RGB with 8 or 16 bits"
         raise Damaged(msg)
     if compression not in COMPRESSIONS:
         name = getattr(page.compression, "name", str(compression)).lower()
@@ -417,7 +450,7 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
         segment_height=segment_height,
         samples=samples,
         planar=planar,
-        byteorder=str(tif.byteorder),
+        big_endian=tif.byteorder == ">",
         jpeg_tables=(tables or b"") if compression == "jpeg" else None,
         plain=plain,
     )
@@ -432,8 +465,9 @@ def _check_segments(
     compression: str,
 ) -> None:
     """Refuse, as Damaged, a picture of which a segment is missing, outside the file, or impossibly small."""
-    if len(offsets) < wanted or len(counts) < wanted:
-        msg = f"it names {min(len(offsets), len(counts))} of the {wanted} pieces of its picture; copy or scan it again"
+    named = min(len(offsets), len(counts))
+    if named < wanted:
+        msg = f"it names {named} of the {wanted} pieces of its picture; copy or scan it again"
         raise Damaged(msg)
     for index in range(wanted):
         if offsets[index] <= 0 or counts[index] <= 0:
@@ -441,8 +475,8 @@ def _check_segments(
             raise Damaged(msg)
         if offsets[index] + counts[index] > master.size:
             msg = (
-                f"it is cut short: piece {index + 1} of {wanted} of its picture lies beyond the end of the file; "
-                "copy or scan it again"
+                f"it is cut short: piece {index + 1} of {wanted} of its picture lies beyond the end of the "
+                "file; copy or scan it again"
             )
             raise Damaged(msg)
     stored = sum(counts[:wanted])
@@ -484,7 +518,7 @@ def _told(page: Any, notes: tuple[str, ...]) -> Told:
     xmp, icc = page.tags.valueof(700), page.tags.valueof(34675)
     return Told(
         values=values,
-        xmp=xmp if isinstance(xmp, bytes) else b"",
+        xmp=xmp.encode() if isinstance(xmp, str) else bytes(xmp or b""),
         icc=icc if isinstance(icc, bytes) else b"",
         notes=notes,
     )

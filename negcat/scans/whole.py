@@ -5,18 +5,18 @@ forgive what mustn't be forgiven here.
 """
 
 import struct
-import threading
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
 import imagecodecs
-import simplejpeg
 
 from negcat.scans.files import Damaged, Master
+from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
 from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.strictness import check_jpeg
 from negcat.scans.tags import exif_values
 
 __all__ = ["WholePicture", "read_jpeg", "read_png"]
@@ -27,9 +27,6 @@ PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 TEXT_LIMIT = 1 << 20
 """Bytes of one text or profile that are read; longer ones are left aside."""
-
-KEPT_BYTES = 256 << 20
-"""The last picture looked into is kept decoded up to this size, so that many small looks cost one decoding."""
 
 ROWS_AT_ONCE = 256
 
@@ -62,8 +59,7 @@ class WholePicture:
             raise Damaged(msg)
         try:
             if jpeg:
-                # imagecodecs' decoder fills what is missing with grey; this one says so, at an eighth of the size
-                simplejpeg.decode_jpeg(data, "GRAY", fastdct=True, min_height=1, min_width=1, strict=True)
+                check_jpeg(data)
             pixels: Pixels = imagecodecs.jpeg8_decode(data) if jpeg else imagecodecs.png_decode(data)
         except Exception as error:
             # each library has errors of its own, and memory may not suffice
@@ -88,40 +84,15 @@ class WholePicture:
 
     def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
         """Cut stored boxes out of the decoded picture; the last picture is kept for the next look."""
-        key = (str(master.path), master.size, master.modified_ns)
-        pixels = _kept.get(key)
-        if pixels is None:
-            pixels = self._decode(master)
-            _kept.put(key, pixels)
+        pixels = kept(master, 0, lambda: self._decode(master))
         return [pixels[y0:y1, x0:x1] for x0, y0, x1, y1 in boxes]
-
-
-class _LastPicture:
-    """One decoded picture, kept while it is small enough; safe between threads."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._key: tuple[str, int, int] | None = None
-        self._pixels: Pixels | None = None
-
-    def get(self, key: tuple[str, int, int]) -> Pixels | None:
-        with self._lock:
-            return self._pixels if self._key == key else None
-
-    def put(self, key: tuple[str, int, int], pixels: Pixels) -> None:
-        with self._lock:
-            small = pixels.nbytes <= KEPT_BYTES
-            self._key, self._pixels = (key, pixels) if small else (None, None)
-
-
-_kept = _LastPicture()
 
 
 # -- PNG (W3C Portable Network Graphics, third edition) ------------------------------------------------------
 
 
 def read_png(master: Master) -> WholePicture:
-    """Walk through a PNG's chunks; Damaged where one is missing, broken, or of a kind that can't be measured."""
+    """Walk through a PNG's chunks; Damaged where one is missing or broken, or it can't be measured."""
     header: bytes | None = None
     values: dict[str, object] = {}
     texts: list[str] = []
@@ -151,7 +122,7 @@ def read_png(master: Master) -> WholePicture:
                 across, down, unit = struct.unpack(">IIB", body)
                 density = (across * 0.0254, down * 0.0254) if unit == 1 else None
             elif kind == b"eXIf":
-                exif = exif_values(body)
+                exif = exif_values(body, notes)
             elif kind == b"iCCP":
                 name, _, rest = body.partition(b"\0")
                 icc = _inflate(rest[1:])
@@ -279,7 +250,7 @@ def read_jpeg(master: Master) -> WholePicture:
             scale = {1: 1.0, 2: 2.54}.get(unit)
             density = (across * scale, down * scale) if scale else None
         elif code == 0xE1 and body.startswith(b"Exif\0"):
-            exif = exif or exif_values(body[6:])
+            exif = exif or exif_values(body[6:], notes)
         elif code == 0xE1 and body.startswith(b"http://ns.adobe.com/xap/1.0/\0"):
             xmp = xmp or body[29:]
         elif code == 0xE2 and body.startswith(b"ICC_PROFILE\0") and len(body) > 14:
