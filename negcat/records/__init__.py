@@ -1,6 +1,13 @@
-"""Record files (YAML, JSON, CSV) → validated records."""
+"""Record files (YAML, JSON, CSV) → validated records, and back.
 
+:func:`load_files` is the way in; :class:`Records` holds what it found. ``python -m negcat.records`` writes
+the schemas.
+"""
+
+from negcat.records.checking import load_data, load_file, load_files
+from negcat.records.csv_text import COLUMNS
 from negcat.records.film_formats import film_size_mm
+from negcat.records.known import KnownNames
 from negcat.records.models import (
     KEYS,
     Cell,
@@ -21,14 +28,19 @@ from negcat.records.models import (
     Spot,
     Tablet,
 )
+from negcat.records.nearest import nearest_name
+from negcat.records.schema import schema_documents
+from negcat.records.writing import dump_yaml
 
 __all__ = [
+    "COLUMNS",
     "KEYS",
     "Cell",
     "Development",
     "Film",
     "FilmTest",
     "Indicated",
+    "KnownNames",
     "Lens",
     "Movements",
     "PrintTarget",
@@ -41,5 +53,11 @@ __all__ = [
     "Shutter",
     "Spot",
     "Tablet",
+    "dump_yaml",
     "film_size_mm",
+    "load_data",
+    "load_file",
+    "load_files",
+    "nearest_name",
+    "schema_documents",
 ]

@@ -16,7 +16,17 @@ from negcat.records.base import (
     marked_map,
     once_each,
 )
-from negcat.records.fields import Flag, Name, Number, Seconds, StopField, quantity, read_number, read_seconds
+from negcat.records.fields import (
+    Flag,
+    Name,
+    Number,
+    Seconds,
+    StopField,
+    one_word,
+    quantity,
+    read_number,
+    read_seconds,
+)
 
 __all__ = ["Cell", "Film", "Lens", "PrintTarget", "Reciprocity", "Scanner", "Shutter", "Tablet"]
 
@@ -26,6 +36,7 @@ class Reciprocity(CheckedRecord):
 
     law: Annotated[
         Literal["none", "power", "table"],
+        one_word,
         Field(
             description="none: long times need nothing; power: above from_s given = "
             "from_s·(metered/from_s)^exponent; table: a smooth curve through points",
@@ -91,6 +102,7 @@ class Film(Record):
     ] = None
     channel: Annotated[
         Literal["grey", "red", "green", "blue"],
+        one_word,
         Field(
             description="Channel of the scan in which this film is measured; a stained film in blue",
             examples=["grey"],
@@ -132,6 +144,7 @@ class Cell(CheckedRecord):
     ] = None
     mounted: Annotated[
         Literal["whole", "front", "behind"] | None,
+        one_word,
         Field(description="The whole lens, or this cell alone in front of or behind the diaphragm"),
     ] = None
     own_scale: Annotated[
@@ -287,7 +300,7 @@ class PrintTarget(CheckedRecord):
                 yield (
                     ("densities", next_zone.text),
                     (
-                        f"zone {next_zone.text} with {next_density:g} is no denser than zone {zone.text} with "
+                        f"zone {next_zone.text} with {next_density:g} is no denser than zone {zone.text}, "
                         f"{density:g}; densities rise with the zones"
                     ),
                 )

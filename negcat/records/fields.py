@@ -30,6 +30,7 @@ __all__ = [
     "TimeField",
     "When",
     "ZoneField",
+    "one_word",
     "quantity",
     "read_number",
     "read_seconds",
@@ -262,6 +263,9 @@ Name = Annotated[
     str, PlainValidator(_name), WithJsonSchema({"type": ["string", "number"], "maxLength": MAX_NAME})
 ]
 """One line of text."""
+
+one_word = BeforeValidator(lambda value: value.strip().casefold() if isinstance(value, str) else value)
+"""Takes one of a few words in capitals too."""
 
 Note = Annotated[
     str, PlainValidator(_note), WithJsonSchema({"type": ["string", "number"], "maxLength": MAX_NOTE})

@@ -80,7 +80,7 @@ class FilmTest(CheckedRecord):
     def _inconsistencies(self) -> Iterator[Inconsistency]:
         if self.scan is None and self.densities is None:
             yield (
-                (),
+                ("densities",),
                 (
                     "the test has neither scan nor densities; write its scan's path, or the densities read "
                     "on a densitometer"

@@ -19,6 +19,7 @@ from negcat.records.fields import (
     TimeField,
     When,
     ZoneField,
+    one_word,
     quantity,
 )
 
@@ -43,6 +44,7 @@ class Reading(CheckedRecord):
     name: Annotated[Name, Field(description="What was metered, unique in the sheet", examples=["kiln mouth"])]
     role: Annotated[
         Literal["shadow", "middle", "highlight", "other"],
+        one_word,
         Field(description="What it is in the picture", examples=["shadow"]),
     ] = "other"
     ev: Annotated[Number | None, quantity("Exposure value metered at meter_iso", "EV", -15, 30, "9.5")] = None

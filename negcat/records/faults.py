@@ -1,0 +1,101 @@
+"""The faults found so far, kept light: most are never shown."""
+
+from collections.abc import Callable
+from typing import Any
+
+from negcat.errors import Fault
+from negcat.records.base import Path
+from negcat.records.fields import shown
+from negcat.records.models import KEYS
+from negcat.records.reading import Document, dotted
+
+__all__ = ["MAX_LISTED", "FaultList"]
+
+MAX_LISTED = 200
+"""Faults that are listed one by one; the rest are counted."""
+
+_SINGULAR = {
+    "films": "film",
+    "shutters": "shutter",
+    "lenses": "lens",
+    "scanners": "scanner",
+    "tablets": "tablet",
+    "print_targets": "print target",
+    "sheets": "sheet",
+    "developments": "batch",
+    "film_tests": "film test",
+}
+
+_Sentence = str | Callable[[], str]
+
+
+class FaultList:
+    """Faults of several documents, put in the order of their places when they are listed."""
+
+    def __init__(self) -> None:
+        self._documents: dict[int, Document] = {}
+        self._found: list[tuple[tuple[int, int, int, int], int, Path, _Sentence | Fault]] = []
+
+    def __bool__(self) -> bool:
+        return bool(self._found)
+
+    def add_file(self, document: int, fault: Fault) -> None:
+        """Add the one fault of a file that can't be read."""
+        self._found.append(((document, -1, -1, len(self._found)), document, (), fault))
+
+    def add_document(self, number: int, document: Document) -> None:
+        """Make a document known, and add the faults of its frame."""
+        self._documents[number] = document
+        for where, what in document.table_faults:
+            self.add_file(number, Fault(document.path, where, what))
+        for path, what in document.faults:
+            self.add(number, path, what)
+
+    def add(self, document: int, path: Path, sentence: _Sentence) -> None:
+        """Add a fault.
+
+        Parameters
+        ----------
+        document : number of the document.
+        path : from the top of the document, ``("sheets", 2, "stop")``.
+        sentence : what is wrong and how to mend it, or what makes that sentence if it is ever to be shown.
+        """
+        lists = list(self._documents[document].lists)
+        at = lists.index(str(path[0])) if path and path[0] in lists else -1
+        place = path[1] if len(path) > 1 and isinstance(path[1], int) else -1
+        self._found.append(((document, at, place, len(self._found)), document, path, sentence))
+
+    def listed(self) -> list[Fault]:
+        """Give the faults in the order of the files and their records; past the first 200 their count."""
+        ordered = sorted(self._found, key=lambda found: found[0])
+        first = ordered[:MAX_LISTED]
+        where: dict[int, Any] = {}
+        for number, document in self._documents.items():
+            paths = [
+                path for _, other, path, what in first if other == number and not isinstance(what, Fault)
+            ]
+            where[number] = document.where_of(paths) if paths else {}
+        listed: list[Fault] = []
+        for _, number, path, what in first:
+            if isinstance(what, Fault):
+                listed.append(what)
+                continue
+            document = self._documents[number]
+            place = (where[number].get(path) or dotted(path)) + _label(document, path)
+            fault = Fault(document.path, place, what if isinstance(what, str) else what())
+            if fault not in listed[-20:]:
+                listed.append(fault)
+        if more := len(ordered) - len(first):
+            rest = ordered[MAX_LISTED]
+            file = rest[3].file if isinstance(rest[3], Fault) else self._documents[rest[1]].path
+            listed.append(Fault(file, "", f"and {more} more faults from here on; mend these first"))
+        return listed
+
+
+def _label(document: Document, path: Path) -> str:
+    """Name the record a path leads into, `` (sheet BW-03)``."""
+    if len(path) < 2 or not isinstance(path[1], int):
+        return ""
+    item = document.lists[str(path[0])][path[1]]
+    name = item.get(KEYS[str(path[0])]) if isinstance(item, dict) else None
+    return f" ({_SINGULAR[str(path[0])]} {shown(name)[1:-1]})" if isinstance(name, str) and name else ""
