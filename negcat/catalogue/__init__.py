@@ -1,7 +1,10 @@
 """SQLite: what the archive holds, how it comes in and how it is found again."""
 
+from negcat.catalogue.describing import describe
+from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import Findings
+from negcat.catalogue.queries import Query
 from negcat.catalogue.store import Catalogue
 from negcat.catalogue.taking import Taken
 
-__all__ = ["Catalogue", "Findings", "Taken"]
+__all__ = ["Catalogue", "Findings", "Page", "Query", "Taken", "describe"]

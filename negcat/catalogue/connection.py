@@ -334,7 +334,8 @@ class CatalogueFile:
     def _search_faults(self) -> list[str]:
         """Compare what is searched with what is recorded."""
         stale = self.database.conn.execute(
-            f"select count(*) from (select * from sheet_facts except select {', '.join(FACTS)} from sheet_search)"
+            "select count(*) from (select * from sheet_facts except"
+            f" select {', '.join(FACTS)} from sheet_search)"
         ).fetchone()[0]
         surplus = self.database.conn.execute(
             "select count(*) from sheet_search where sheet not in (select sheet from sheets)"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from negcat.catalogue.connection import now
@@ -12,6 +13,7 @@ from negcat.errors import ArchiveError, UnknownNameError
 
 __all__ = ["MastersKept"]
 
+_DIGITS = re.compile("[0-9a-f]{6,64}")
 _JSON_OF_SCAN = ("description", "notes", "rebate", "condition")
 _FLAGS_OF_SCAN = ("lossy", "calibrated")
 
@@ -71,11 +73,12 @@ class MastersKept(FindingsKept):
             if known is not None and known["sha256"] != row["sha256"]:
                 raise ArchiveError(
                     f"{row.get('path')} and {known['path']} differ, but their SHA-256 begin with the same "
-                    f"twelve digits {row['scan']}; save the scan anew (any change of its tags will do) and take "
-                    "it again"
+                    f"twelve digits {row['scan']}; save the scan anew (any change of its tags will do) and "
+                    "take it again"
                 )
             if known is None:
                 row.setdefault("added_at", now())
+                row["taken_order"] = self.value("select coalesce(max(taken_order), 0) + 1 from scans")
                 database.table("scans").insert(_kept(row))
             else:
                 changes = {
@@ -84,24 +87,28 @@ class MastersKept(FindingsKept):
                 # The path on record stays while nobody says that the master has moved.
                 if changes:
                     database.table("scans").update(row["scan"], _kept(changes))
-            if "path" in row:
-                self._note_path(row)
+            if {"path", "size_bytes", "modified_ns"} <= set(row):
+                self.note_path(
+                    row["scan"], row["path"], size_bytes=row["size_bytes"], modified_ns=row["modified_ns"]
+                )
         return known is None
 
-    def _note_path(self, row: Mapping[str, Any]) -> None:
-        self.database.execute(
-            "insert into scan_paths (path, scan, size_bytes, modified_ns, seen_at)"
-            " values (:path, :scan, :size_bytes, :modified_ns, :seen_at)"
-            " on conflict (path) do update set scan = excluded.scan, size_bytes = excluded.size_bytes,"
-            " modified_ns = excluded.modified_ns, seen_at = excluded.seen_at",
-            {
-                "path": row["path"],
-                "scan": row["scan"],
-                "size_bytes": row.get("size_bytes", 0),
-                "modified_ns": row.get("modified_ns", 0),
-                "seen_at": now(),
-            },
-        )
+    def note_path(self, scan: str, path: str, *, size_bytes: int, modified_ns: int) -> None:
+        """Note that a master, or a copy of it, was seen somewhere.
+
+        Parameters
+        ----------
+        scan : the scan's id.
+        path : the place as the catalogue keeps paths: relative inside the archive, else absolute.
+        size_bytes, modified_ns : of the file there.
+        """
+        with self.writing() as database:
+            database.execute(
+                "insert into scan_paths (path, scan, size_bytes, modified_ns, seen_at) values (?, ?, ?, ?, ?)"
+                " on conflict (path) do update set scan = excluded.scan, size_bytes = excluded.size_bytes,"
+                " modified_ns = excluded.modified_ns, seen_at = excluded.seen_at",
+                [path, self._known_scan(scan), size_bytes, modified_ns, now()],
+            )
 
     def move_scan(self, scan: str, path: str, *, size_bytes: int, modified_ns: int) -> None:
         """Say where a master lies now.
@@ -115,7 +122,7 @@ class MastersKept(FindingsKept):
         with self.writing() as database:
             place = {"path": path, "size_bytes": size_bytes, "modified_ns": modified_ns}
             database.table("scans").update(self._known_scan(scan), place)
-            self._note_path({**place, "scan": scan})
+            self.note_path(scan, path, size_bytes=size_bytes, modified_ns=modified_ns)
 
     def join_scan(
         self, scan: str, sheet: str | None, *, joined_by: str | None, reason: str | None = None
@@ -148,9 +155,21 @@ class MastersKept(FindingsKept):
         return scan
 
     def scan(self, scan: str) -> dict[str, Any] | None:
-        """Give all that is known of a scan, by its id; None where there is none."""
-        row = self.row("select * from scans where scan = ?", [scan.lower()])
-        return _scan(row) if row else None
+        """Give all that is known of a scan; None where there is none.
+
+        Parameters
+        ----------
+        scan : its id, its whole SHA-256, or the beginning of its id (six digits or more) where no other
+            scan's id begins so.
+        """
+        digits = scan.strip().lower()
+        if not _DIGITS.fullmatch(digits):
+            return None
+        rows = self.rows(
+            "select * from scans where scan = :id or scan >= :start and scan < :start || 'g' limit 2",
+            {"id": digits[:12], "start": digits[:12]},
+        )
+        return _scan(rows[0]) if len(rows) == 1 and rows[0]["sha256"].startswith(digits) else None
 
     def scan_by_sha256(self, sha256: str) -> dict[str, Any] | None:
         """Give all that is known of the master with this SHA-256; None where there is none."""
@@ -170,14 +189,14 @@ class MastersKept(FindingsKept):
             _scan(row)
             for row in self.rows(
                 "select n.* from scans n left join findings f on f.sheet = n.sheet where n.sheet = ?"
-                " order by n.scan is not f.scan, n.added_at desc, n.rowid desc",
+                " order by n.scan is not f.scan, n.taken_order desc",
                 [sheet],
             )
         ]
 
     def scans(self) -> list[dict[str, Any]]:
         """List every scan, in the order they were taken in."""
-        return [_scan(row) for row in self.rows("select * from scans order by rowid")]
+        return [_scan(row) for row in self.rows("select * from scans order by taken_order")]
 
     def unmatched_scans(self) -> list[dict[str, Any]]:
         """List the scans that belong to no sheet yet, without those of step tablets made into profiles."""
@@ -186,7 +205,7 @@ class MastersKept(FindingsKept):
             for row in self.rows(
                 "select * from scans where sheet is null"
                 " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
-                " order by rowid"
+                " order by taken_order"
             )
         ]
 
@@ -285,6 +304,31 @@ class MastersKept(FindingsKept):
             "sd": max(own, 1.2533 * spread / len(measured) ** 0.5),
             "sheets": len(measured),
         }
+
+    def sheets_borrowing_base_fog(self, sheets: Iterable[str]) -> list[str]:
+        """List the scanned sheets whose base+fog may come from the rebates of a batch with some sheets in it.
+
+        Parameters
+        ----------
+        sheets : sheets whose rebates have just become known.
+
+        Returns
+        -------
+        Every sheet of their batches that has no base+fog of its own (spot or rebate), where none is
+        recorded for the batch.
+        """
+        return [
+            sheet
+            for (sheet,) in self.tuples(
+                "select distinct m.sheet from development_sheets d"
+                " join developments b on b.batch = d.batch and b.base_fog is null"
+                " join development_sheets m on m.batch = d.batch join findings f on f.sheet = m.sheet"
+                " where d.sheet in (select value from json_each(?))"
+                " and coalesce(f.base_fog_source, '') not in ('spot', 'rebate')"
+                " and exists (select 1 from scans n where n.sheet = m.sheet) order by m.sheet",
+                [json.dumps(list(sheets))],
+            )
+        ]
 
 
 def _median(values: Sequence[float]) -> float:

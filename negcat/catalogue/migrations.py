@@ -271,6 +271,7 @@ def m003_scans(db: Database) -> None:
     db.table("scans").create(
         {
             "scan": str,
+            "taken_order": int,
             "sha256": str,
             "path": str,
             "size_bytes": int,
@@ -308,6 +309,7 @@ def m003_scans(db: Database) -> None:
         pk="scan",
         not_null={
             "scan",
+            "taken_order",
             "sha256",
             "path",
             "size_bytes",
@@ -322,9 +324,9 @@ def m003_scans(db: Database) -> None:
             _to("scans", "sheet", "sheets", "sheet"),
             _to("scans", "profile", "profiles", "id"),
         ],
-    ).create_index(["sha256"], unique=True).create_index(["sheet"]).create_index(["path"]).create_index(
-        ["scanner"]
-    ).create_index(["profile"])
+    ).create_index(["sha256"], unique=True).create_index(["taken_order"], unique=True).create_index(
+        ["sheet"]
+    ).create_index(["path"]).create_index(["scanner"]).create_index(["profile"])
     db.table("scan_paths").create(
         {"path": str, "scan": str, "size_bytes": int, "modified_ns": int, "seen_at": str},
         pk="path",

@@ -5,10 +5,23 @@ from __future__ import annotations
 import difflib
 from typing import cast
 
+from negcat.catalogue.finding import Found
 from negcat.catalogue.masters import MastersKept
+from negcat.catalogue.pending import Waiting
 from negcat.catalogue.rows import kind_named
 from negcat.catalogue.taking import RecordsTaken
-from negcat.records import Development, Film, FilmTest, Lens, PrintTarget, Scanner, Sheet, Shutter, Tablet
+from negcat.records import (
+    Development,
+    Film,
+    FilmTest,
+    KnownNames,
+    Lens,
+    PrintTarget,
+    Scanner,
+    Sheet,
+    Shutter,
+    Tablet,
+)
 
 __all__ = ["Catalogue"]
 
@@ -16,7 +29,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RecordsTaken, MastersKept):
+class Catalogue(RecordsTaken, MastersKept, Found, Waiting):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
@@ -83,6 +96,34 @@ class Catalogue(RecordsTaken, MastersKept):
     def development_of(self, sheet: str) -> Development | None:
         """Give the batch a sheet was developed in, the last of several; None where it is undeveloped."""
         return next(iter(self.developments_of(sheet)), None)
+
+    def known_names(self) -> KnownNames:
+        """Give the names that records may refer to."""
+        developed = dict(
+            self.tuples(
+                "select s.sheet, s.batch from development_sheets s join developments d on d.batch = s.batch"
+                " order by d.date, d.rowid"
+            )
+        )
+        cells_in_use: dict[str, set[str | None]] = {}
+        for lens, cell in self.tuples(
+            "select distinct lens, cell from sheets"
+            " union select distinct lens, stop_scale from sheets where stop_scale is not null"
+        ):
+            cells_in_use.setdefault(lens, set()).add(cell)
+        return KnownNames(
+            films=frozenset(self.names("films")),
+            shutters=frozenset(self.names("shutters")),
+            lenses={lens.name: lens for lens in cast("list[Lens]", self.records("lenses"))},
+            scanners=frozenset(self.names("scanners")),
+            tablets={
+                tablet.name: len(tablet.densities) for tablet in cast("list[Tablet]", self.records("tablets"))
+            },
+            print_targets=frozenset(self.names("print_targets")),
+            sheets=frozenset(self.names("sheets")),
+            developed=developed,
+            cells_in_use=cells_in_use,
+        )
 
     def names(self, kind: str) -> list[str]:
         """List the names of every record of a kind, in the order they were taken.

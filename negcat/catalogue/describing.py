@@ -1,0 +1,325 @@
+"""What every table and column of the catalogue holds, in which unit, for whoever reads it by plain SQL."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from negcat.catalogue.rows import KINDS, Kept
+from negcat.records import Cell, Reading, Spot
+
+__all__ = ["describe"]
+
+_TABLES = {
+    "films": "Films, as recorded.",
+    "shutters": "Shutters and the times measured on them, as recorded.",
+    "lenses": "Lenses, as recorded; their cells are in the table cells.",
+    "cells": "The cells of every lens: one of an ordinary lens, several of a convertible one.",
+    "scanners": "Scanners, as recorded.",
+    "tablets": "Calibrated step tablets, as recorded.",
+    "print_targets": "Print targets: which density each zone is wanted at.",
+    "sheets": "One row a sheet of film: the field record as written.",
+    "readings": "One row a metered part of a sheet's subject, as written.",
+    "developments": "One row a batch developed together.",
+    "development_sheets": "Which sheet was developed in which batch.",
+    "film_tests": "Step tablets exposed on film.",
+    "history": "What changed records said before and after each change.",
+    "scans": "One row a master scan; the file itself is never written to.",
+    "scan_paths": "Every place where a master or a copy of it was seen.",
+    "profiles": "What calibrating a scanner found: from code values to densities.",
+    "findings": "One row a sheet that was computed: base+fog, and what it all rests on.",
+    "exposures": "The ledger of each sheet's exposure, computed from its record.",
+    "found_readings": "Each reading as planned, given and found, computed.",
+    "results": "Whether the decision worked: one row a judged sheet.",
+    "out_of_date": "Sheets whose record changed after they were last computed.",
+    "sheet_search": "What sheets are searched by; kept true by triggers.",
+    "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
+    "places": "Every place, and how many sheets were made there; kept true by triggers.",
+    "sheet_facts": "What sheet_search is drawn from.",
+    "sheets_at_a_glance": "One row a sheet: what was done, and what came out.",
+    "readings_planned_given_found": "One row a reading: planned, given, found.",
+}
+
+_TAKEN = {
+    "recorded_at": ("When it was first recorded, UTC", ""),
+    "recorded_via": ("How it came in", ""),
+}
+
+_EXACT = {
+    "f_number": ("F-number the marked stop stands for", "f-number"),
+    "widest_f_number": ("F-number the widest stop stands for", "f-number"),
+    "indicated_f_number": ("F-number the meter's stop stands for", "f-number"),
+    "time_s": ("Time the marked time stands for", "s"),
+    "indicated_time_s": ("Time the meter's mark stands for", "s"),
+    "tag_n": ("The number after N", "N"),
+    "zone_value": ("The zone's number, 0 to 10", "zone"),
+}
+
+_COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
+    "cells": {"lens": ("Name of its lens", ""), "position": ("Its place in the lens's record", "")},
+    "readings": {"sheet": ("Id of its sheet", ""), "position": ("Its place in the sheet's record", "")},
+    "print_targets": {"source": ("Where the figures of a built-in target are from", "")},
+    "development_sheets": {
+        "batch": ("Id of the batch", ""),
+        "sheet": ("Id of the sheet", ""),
+        "position": ("Its place in the batch's record", ""),
+    },
+    "history": {
+        "id": ("Number of the change", ""),
+        "kind": ("Table of the record", ""),
+        "name": ("Name or id of the record", ""),
+        "at": ("When it was changed, UTC", ""),
+        "via": ("How the change came in", ""),
+        "old": ("The record before, JSON", ""),
+        "new": ("The record after, JSON", ""),
+    },
+    "scans": {
+        "scan": ("Id: the first 12 hex digits of its SHA-256", ""),
+        "taken_order": ("Order in which the scans were taken in", ""),
+        "sha256": ("SHA-256 of the file", ""),
+        "path": ("Where the master lies, relative to the archive where it is inside it", ""),
+        "size_bytes": ("Size of the file", "bytes"),
+        "modified_ns": ("When the file was last changed, since 1970", "ns"),
+        "file_format": ("TIFF, PNG or JPEG", ""),
+        "width": ("Width, upright", "pixels"),
+        "height": ("Height, upright", "pixels"),
+        "bits": ("Bits a channel", "bits"),
+        "mode": ("grey or rgb", ""),
+        "dpi": ("Resolution the file states", "pixels per inch"),
+        "make": ("Maker of the scanner, by the file's tags", ""),
+        "model": ("Model of the scanner, by the file's tags", ""),
+        "software": ("Software, by the file's tags", ""),
+        "description": ("What its description tags say, JSON list", ""),
+        "taken_at": ("When it was scanned, by the file's tags", ""),
+        "orientation": ("Orientation tag of the file, 1 to 8", ""),
+        "compression": ("How the file is compressed", ""),
+        "lossy": ("1 where compression has lost detail", ""),
+        "pages": ("Pictures in the file", ""),
+        "notes": ("What was odd about the file, JSON list", ""),
+        "scanner": ("Name of its scanner", ""),
+        "sheet": ("Id of the sheet it shows", ""),
+        "joined_by": ("What said that it shows this sheet", ""),
+        "reason": ("Why it belongs to no sheet yet", ""),
+        "unmeasured": ("Why no density can be measured on it", ""),
+        "calibrated": ("1 where there is a profile for it", ""),
+        "profile": ("Number of the profile used", ""),
+        "rebate_density": ("Density of the clear rebate", "transmission density"),
+        "rebate_sd": ("Its standard deviation", "transmission density"),
+        "rebate": ("The rebate as found, JSON", ""),
+        "condition": ("Positive, stretched, clipped …, JSON", ""),
+        "added_at": ("When it was taken in, UTC", ""),
+        "checked_at": ("When the master was last found unchanged, UTC", ""),
+    },
+    "scan_paths": {
+        "path": ("The place", ""),
+        "scan": ("Id of the scan", ""),
+        "size_bytes": ("Size of the file there", "bytes"),
+        "modified_ns": ("When the file there was last changed, since 1970", "ns"),
+        "seen_at": ("When it was last seen there, UTC", ""),
+    },
+    "profiles": {
+        "id": ("Number of the profile", ""),
+        "scanner": ("Name of the scanner", ""),
+        "tablet": ("Name of the step tablet", ""),
+        "channel": ("Channel it holds for", ""),
+        "bits": ("Bits a channel it holds for", "bits"),
+        "mode": ("grey or rgb", ""),
+        "made_at": ("When it was made, UTC", ""),
+        "scan": ("Id of the tablet's scan", ""),
+        "scan_sha256": ("SHA-256 of the tablet's scan", ""),
+        "scan_path": ("Where the tablet's scan lay", ""),
+        "residual_sd": ("Standard deviation of fitted minus known", "transmission density"),
+        "density_min": ("Least density it can tell", "transmission density"),
+        "density_max": ("Greatest density it can tell", "transmission density"),
+        "profile": ("The profile itself, JSON", ""),
+    },
+    "findings": {
+        "sheet": ("Id of the sheet", ""),
+        "scan": ("Id of the scan that was measured", ""),
+        "base_fog": ("Density of base plus fog", "transmission density"),
+        "base_fog_sd": ("Its standard deviation", "transmission density"),
+        "base_fog_source": ("Where it is from: rebate, spot, batch or film", ""),
+        "base_fog_more": ("More about it, JSON", ""),
+        "measured_readings": ("How many readings have a density", ""),
+        "provenance": ("Profile, print target and versions it rests on, JSON", ""),
+        "computed_at": ("When it was computed, UTC", ""),
+    },
+    "exposures": {
+        "sheet": ("Id of the sheet", ""),
+        "marked_stop": ("Stop as marked", ""),
+        "f_number": ("F-number the mark stands for", "f-number"),
+        "effective_f_number": ("F-number that was really in effect, with the cell", "f-number"),
+        "time_s": ("Time the mark stands for", "s"),
+        "shutter_time_s": ("Time the shutter really gave", "s"),
+        "effective_time_s": ("Time after reciprocity failure", "s"),
+        "setting_stops": ("What stop and time as marked give beyond what the placement asks", "stops"),
+        "filter_stops": ("Light the filter took, negative", "stops"),
+        "bellows_stops": ("Light the extension took, negative", "stops"),
+        "cell_stops": ("Light more (positive) or less through the cell than its scale says", "stops"),
+        "shutter_stops": ("Light more (positive) or less than the marked time", "stops"),
+        "reciprocity_stops": ("Loss to reciprocity failure, negative", "stops"),
+        "decision_stops": ("Given minus planned zone of the placed reading", "stops"),
+        "more": ("More of the ledger, JSON", ""),
+    },
+    "found_readings": {
+        "sheet": ("Id of the sheet", ""),
+        "position": ("Its place in the sheet's record", ""),
+        "name": ("What was metered", ""),
+        "role": ("shadow, middle, highlight or other", ""),
+        "placed": ("1 for the reading the exposure was placed by", ""),
+        "ev": ("Exposure value metered", "EV"),
+        "planned_zone": ("Exposure zone planned", "zone"),
+        "given_zone": ("Exposure zone really given", "zone"),
+        "planned_print_zone": ("Print zone planned", "zone"),
+        "target_density": ("Density above base+fog the print target asks for there", "transmission density"),
+        "density": ("Density measured", "transmission density"),
+        "sd": ("Standard deviation of the density above base+fog", "transmission density"),
+        "net_density": ("Density above base+fog", "transmission density"),
+        "print_zone": ("Print zone found", "zone"),
+        "print_zone_sd": ("Its standard deviation", "zone"),
+        "error_density": ("Found minus target density", "transmission density"),
+        "error_zones": ("Found minus planned print zone", "zone"),
+        "more": ("More about it, JSON", ""),
+    },
+    "results": {
+        "sheet": ("Id of the sheet", ""),
+        "exposure_error_stops": ("Distance of the placed reading's exposure from plan", "stops"),
+        "exposure_error_sd": ("Its standard deviation with everything in it", "stops"),
+        "exposure_error_density_sd": ("Its standard deviation from the densities alone", "stops"),
+        "residual_stops": ("What film, cell, shutter, meter and batch did", "stops"),
+        "found_n": ("Development found", "N"),
+        "found_n_sd": ("Its standard deviation with everything in it", "N"),
+        "found_n_density_sd": ("Its standard deviation from the densities alone", "N"),
+        "planned_n": ("Development planned", "N"),
+        "exposure_verdict": ("thin, as planned, dense or unsure", ""),
+        "development_verdict": ("flat, as planned, contrasty or unsure", ""),
+        "verdict": ("Both verdicts in one", ""),
+        "why": ("Why, and what is missing, JSON list of sentences", ""),
+        "more": ("More about it, JSON", ""),
+    },
+    "out_of_date": {"sheet": ("Id of the sheet", ""), "since": ("Since when, UTC", "")},
+    "places": {
+        "id": ("Number of the place", ""),
+        "place": ("The place", ""),
+        "sheets": ("Sheets made there", ""),
+    },
+}
+
+_SEARCHED = {
+    "developer": ("Developer of its batch", ""),
+    "batch": ("Batch it was developed in", ""),
+    "verdict": ("Verdict on exposure and development, 'not measured' without one", ""),
+    "stage": ("to develop, to scan, to measure or measured", ""),
+}
+
+
+def _of_field(info: FieldInfo) -> tuple[str, str]:
+    extra = info.json_schema_extra
+    unit = str(extra.get("unit") or "") if isinstance(extra, dict) else ""
+    text = info.description or ""
+    return text.removesuffix(f", {unit}") if unit else text, unit
+
+
+def _of_kept(kept: Kept, model: type[BaseModel]) -> dict[str, tuple[str, str]]:
+    """Describe a field's columns from what its model says of it."""
+    text, unit = _of_field(model.model_fields[kept.field])
+    if len(kept.columns) == 1:
+        return {kept.columns[0]: (text, unit)}
+    described: dict[str, tuple[str, str]] = {}
+    for column in kept.columns:
+        if column in _EXACT:
+            described[column] = _EXACT[column]
+        elif column == kept.field:
+            described[column] = (text, "")
+        elif (inner := column.removeprefix(f"{kept.field}_")) in Spot.model_fields:
+            inner_text, inner_unit = _of_field(Spot.model_fields[inner])
+            described[column] = (f"{text}: {inner_text[:1].lower()}{inner_text[1:]}", inner_unit)
+        else:
+            described[column] = (text, unit)
+    return described
+
+
+def describe() -> dict[str, dict[str, Any]]:
+    """Describe every table and view.
+
+    Returns
+    -------
+    Table → ``{"description": sentence, "columns": {column: sentence}, "column_units": {column: unit}}``; a
+    column's sentence ends in its unit, only columns that have one are in ``column_units``. (Not ``units``:
+    Datasette would take that for units to convert between, and knows neither stops nor zones.)
+
+    Examples
+    --------
+    >>> describe()["sheets"]["columns"]["bellows_mm"]
+    'Extension from lens to film; absent: at infinity, mm'
+    >>> describe()["sheets"]["column_units"]["bellows_mm"]
+    'mm'
+    """
+    columns: dict[str, dict[str, tuple[str, str]]] = {name: {} for name in _TABLES}
+    for kind in KINDS:
+        for kept in kind.kept:
+            columns[kind.name] |= _of_kept(kept, kind.model)
+        if kind.inner is not None and not kind.inner.plain:
+            model: type[BaseModel] = Cell if kind.inner.table == "cells" else Reading
+            for kept in kind.inner.kept:
+                columns[kind.inner.table] |= _of_kept(kept, model)
+        columns[kind.name] |= _TAKEN
+    for table, described in _COLUMNS.items():
+        columns[table] |= described
+    sheets, found, results = columns["sheets"], columns["found_readings"], columns["results"]
+    columns["sheet_facts"] = {
+        name: sheets[name]
+        for name in ("sheet", "film", "lens", "cell", "tag", "place", "exposed_at", "subject", "notes")
+    } | {**_SEARCHED, "reading_names": ("What was metered", "")}
+    columns["sheet_search"] = {
+        "id": ("Order in which the sheets were recorded", ""),
+        **columns["sheet_facts"],
+    }
+    counted = ("film", "lens", "cell", "tag", "developer", "verdict", "stage")
+    columns["sheet_counts"] = {name: columns["sheet_facts"][name] for name in counted}
+    columns["sheet_counts"]["sheets"] = ("How many sheets", "")
+    columns["sheets_at_a_glance"] = {
+        name: columns["sheet_facts"].get(name) or sheets.get(name) or results[name]
+        for name in (
+            *(
+                "sheet",
+                "exposed_at",
+                "place",
+                "subject",
+                "film",
+                "lens",
+                "cell",
+                "stop",
+                "time",
+                "tag",
+                "batch",
+            ),
+            *("developer", "verdict", "exposure_error_stops", "exposure_error_sd", "found_n", "found_n_sd"),
+            "stage",
+        )
+    }
+    columns["readings_planned_given_found"] = {
+        "sheet": found["sheet"],
+        "reading": found["name"],
+        **{
+            name: found[name]
+            for name in ("role", "placed", "ev", "planned_zone", "given_zone", "planned_print_zone")
+        },
+        "found_print_zone": found["print_zone"],
+        "found_print_zone_sd": found["print_zone_sd"],
+        **{name: found[name] for name in ("error_zones", "target_density", "net_density", "density")},
+        "density_sd": found["sd"],
+        "error_density": found["error_density"],
+    }
+    return {
+        table: {
+            "description": _TABLES[table],
+            "columns": {
+                name: f"{text}, {unit}" if unit else text for name, (text, unit) in described.items()
+            },
+            "column_units": {name: unit for name, (_, unit) in described.items() if unit},
+        }
+        for table, described in columns.items()
+    }
