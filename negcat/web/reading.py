@@ -1,0 +1,197 @@
+"""What the pages read: the one module of the web view that knows the work functions.
+
+Every function opens the archive read-only for itself and closes it again, so that each may run in a thread of
+its own.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from weakref import WeakKeyDictionary
+
+from negcat import catalogue
+from negcat.work import finding, previews, show
+from negcat.work import pending as waiting
+from negcat.work.archive import CATALOGUE_NAME, Archive
+from negcat.work.planning import Equipment
+
+__all__ = [
+    "Attached",
+    "Target",
+    "Wall",
+    "attached",
+    "described",
+    "dossier",
+    "found",
+    "pending",
+    "preview",
+    "target",
+    "wall",
+]
+
+
+@dataclass(frozen=True)
+class Attached:
+    """The archive behind the attached databases.
+
+    Parameters
+    ----------
+    database : Datasette's name for the catalogue.
+    root : the archive's folder.
+    """
+
+    database: str
+    root: Path
+
+
+@dataclass(frozen=True)
+class Wall:
+    """One page of the wall.
+
+    Parameters
+    ----------
+    count : all sheets that fit, whatever the page.
+    rows : the sheets of this page, with the fields of ``negcat find --json`` and some more.
+    choices : for each filter its values with the number of sheets behind each.
+    """
+
+    count: int
+    rows: Sequence[Mapping[str, Any]]
+    choices: Mapping[str, Sequence[tuple[str, int]]]
+
+
+_known: WeakKeyDictionary[Any, Attached | None] = WeakKeyDictionary()
+
+
+def attached(datasette: Any) -> Attached | None:
+    """Find the first attached database that is an archive's catalogue.
+
+    Looked for once, when Datasette puts itself together: what is attached then decides whether the pages are
+    there.
+    """
+    if datasette not in _known:
+        _known[datasette] = next(
+            (
+                Attached(name, Path(database.path).absolute().parent)
+                for name, database in datasette.databases.items()
+                if database.path and _is_catalogue(Path(database.path))
+            ),
+            None,
+        )
+    return _known[datasette]
+
+
+def _is_catalogue(path: Path) -> bool:
+    if path.name != CATALOGUE_NAME or not path.is_file():
+        return False
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            names = {
+                row[0] for row in connection.execute("select name from sqlite_master where type = 'table'")
+            }
+    except sqlite3.Error:
+        return False
+    return {"sheets", "scans", "results"} <= names
+
+
+def wall(
+    root: Path, chosen: Mapping[str, str], *, sort: str = "newest", limit: int = 48, offset: int = 0
+) -> Wall:
+    """Search the archive.
+
+    Parameters
+    ----------
+    root : the archive's folder.
+    chosen : filter → value, as in the address.
+    sort, limit, offset : order, how many sheets and how many to pass over.
+
+    Raises
+    ------
+    NotationError : a tag or a date that can't be read.
+    """
+    query = finding.query_of({**chosen, "sort": sort, "limit": limit, "offset": offset})
+    with Archive.open(root, readonly=True) as archive:
+        page = finding.find(archive, query)
+        return Wall(page.count, page.rows, finding.counts(archive, query))
+
+
+def found(
+    root: Path, chosen: Mapping[str, str], *, sort: str = "newest", limit: int = 48, offset: int = 0
+) -> dict[str, Any]:
+    """Search the archive as :func:`wall`, without counting what else could be chosen.
+
+    Returns
+    -------
+    What ``negcat find --json`` prints.
+    """
+    query = finding.query_of({**chosen, "sort": sort, "limit": limit, "offset": offset})
+    with Archive.open(root, readonly=True) as archive:
+        return finding.page_json(finding.find(archive, query))
+
+
+def dossier(root: Path, sheet: str) -> dict[str, Any]:
+    """Gather all that is known of a sheet.
+
+    Raises
+    ------
+    UnknownNameError : there is no such sheet.
+    """
+    with Archive.open(root, readonly=True) as archive:
+        return show.dossier(archive, sheet)
+
+
+@dataclass(frozen=True)
+class Target:
+    """A print target, drawn out from zone 0 to zone X.
+
+    Parameters
+    ----------
+    name : the target's.
+    zones, densities : of its curve, smooth enough to draw; densities are above base+fog.
+    """
+
+    name: str
+    zones: tuple[float, ...]
+    densities: tuple[float, ...]
+
+
+def target(root: Path, name: str) -> Target:
+    """Draw a print target out.
+
+    Raises
+    ------
+    UnknownNameError : there is no such target.
+    """
+    with Archive.open(root, readonly=True) as archive:
+        curve = Equipment(archive.catalogue).target(name)
+    zones = tuple(tenth / 10 for tenth in range(101))
+    return Target(curve.name, zones, tuple(float(curve.density(zone)) for zone in zones))
+
+
+def pending(root: Path) -> dict[str, Any]:
+    """Gather what waits."""
+    with Archive.open(root, readonly=True) as archive:
+        return waiting.pending(archive)
+
+
+def preview(root: Path, scan: str, size: previews.Size) -> Path:
+    """Find a scan's preview, which is made again where it is missing.
+
+    Raises
+    ------
+    UnknownNameError : there is no such scan.
+    ScanError : its master can't be read any more.
+    """
+    with Archive.open(root, readonly=True) as archive:
+        return previews.preview_path(archive, scan, size)
+
+
+def described() -> Mapping[str, Any]:
+    """Describe the catalogue's tables and columns."""
+    describe = getattr(catalogue, "describe", None)
+    return describe() if describe else {}

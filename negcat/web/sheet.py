@@ -1,0 +1,509 @@
+"""The sheet page: what was planned, what was given, what came out.
+
+Takes the dossier of a sheet, the same document that ``negcat show --json`` prints, and sets it for reading:
+which figures stand in which column, in what order, with how many decimals. Nothing is computed here but the
+differences that the columns show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from string import ascii_lowercase
+from typing import Any
+
+from negcat.web.curve import Chart, draw
+from negcat.web.reading import Target
+from negcat.web.typesetting import (
+    date,
+    fixed,
+    plain,
+    rounded_to_add_up,
+    shutter_time,
+    stop,
+    stops,
+    zone_numeral,
+)
+from negcat.web.wall import figure
+
+__all__ = ["Change", "Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "set_page"]
+
+Dossier = Mapping[str, Any]
+
+LEDGER_NAMES: Mapping[str, str] = {
+    "setting": "Stop and time",
+    "filter": "Filter",
+    "bellows": "Bellows",
+    "cell": "Cell",
+    "cell_scale": "Cell, its scale",
+    "cell_pupil": "Cell, its pupil",
+    "shutter": "Shutter",
+    "reciprocity": "Reciprocity",
+    "decision": "Given beyond plan",
+}
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """One line of the ledger: what it is, what was done, stops won (+) or lost (−)."""
+
+    item: str
+    text: str
+    stops: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    """One row of a reading: planned, given, found or the difference. Empty where there is no figure."""
+
+    label: str
+    exposure_zone: str = ""
+    print_zone: str = ""
+    print_zone_sd: str = ""
+    density: str = ""
+    density_sd: str = ""
+
+
+@dataclass(frozen=True)
+class ReadingRows:
+    """One reading with its rows.
+
+    Parameters
+    ----------
+    letter : by which picture, table and chart call it.
+    name : what was metered.
+    how : role, EV and placement in words.
+    rows : planned, given, found, difference.
+    note : what the figures can't say.
+    """
+
+    letter: str
+    name: str
+    how: str
+    rows: tuple[Figures, ...]
+    note: str
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A reading's spot on the picture, in per mille of its width and height."""
+
+    letter: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Change:
+    """An entry of the history: when, by what, and what changed."""
+
+    at: str
+    via: str
+    fields: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True)
+class Page:
+    """All that the template writes down."""
+
+    sheet: str
+    title: str
+    made: str
+    setting: tuple[str, ...]
+    verdict: str
+    figure: tuple[int, int] | None
+    exposure_verdict: str
+    exposure_found: tuple[tuple[str, str], ...]
+    development_verdict: str
+    development_found: tuple[tuple[str, str], ...]
+    why: tuple[str, ...]
+    readings: tuple[ReadingRows, ...]
+    base_fog: str
+    ledger: tuple[LedgerRow, ...]
+    ledger_sum: str
+    chart: Chart | None
+    chart_rows: tuple[tuple[str, str], ...]
+    target: str
+    spots: tuple[Spot, ...]
+    scan: str | None
+    scan_measured: bool
+    width: int
+    height: int
+    record: tuple[tuple[str, str], ...]
+    development: tuple[tuple[str, str], ...]
+    scans: tuple[tuple[tuple[str, str], ...], ...]
+    history: tuple[Change, ...]
+    previous: str | None
+    next: str | None
+    batch: str
+    batch_sheets: tuple[str, ...]
+
+
+def set_page(dossier: Dossier, target: Target | None) -> Page:
+    """Set a sheet's dossier for reading.
+
+    Parameters
+    ----------
+    dossier : as ``negcat show --json`` prints it.
+    target : the print target it is held against, drawn out; None where it can't be had.
+
+    Returns
+    -------
+    Page
+    """
+    exposure = dossier.get("exposure") or {}
+    development = dossier.get("development") or {}
+    scans: Sequence[Dossier] = dossier.get("scans") or ()
+    # Where a sheet was scanned twice, the scan that was measured is the one to look at.
+    first: Dossier = next((scan for scan in scans if scan.get("measured")), scans[-1] if scans else {})
+    result = dossier.get("result") or {}
+    readings = [
+        {**reading, "letter": _letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
+    ]
+    zones, densities = (target.zones, target.densities) if target else ((), ())
+    rows, total = _ledger(dossier.get("ledger") or ())
+    verdict = str(result.get("verdict") or "not measured")
+    return Page(
+        sheet=str(dossier["sheet"]),
+        title=", ".join(str(dossier[name]) for name in ("place", "subject") if dossier.get(name)),
+        made=date(dossier.get("exposed_at")),
+        setting=tuple(
+            part
+            for part in (
+                _lens(dossier),
+                stop(exposure.get("marked_stop")),
+                shutter_time(exposure.get("marked_time")),
+                str(dossier.get("tag") or ""),
+            )
+            if part
+        ),
+        verdict=verdict,
+        figure=figure(verdict),
+        exposure_verdict=str(result.get("exposure_verdict") or ""),
+        exposure_found=_exposure_found(result, exposure),
+        development_verdict=str(result.get("development_verdict") or ""),
+        development_found=_development_found(result),
+        why=tuple(str(sentence) for sentence in result.get("why") or dossier.get("why") or ()),
+        readings=tuple(_reading(reading) for reading in readings),
+        base_fog=_base_fog(dossier.get("base_fog")),
+        ledger=rows,
+        ledger_sum=total,
+        chart=draw(
+            zones,
+            densities,
+            readings,
+            target=target.name if target else "",
+        ),
+        chart_rows=_chart_rows(zones, densities),
+        target=target.name if target else "",
+        spots=_spots(readings),
+        scan=str(first["scan"]) if first.get("scan") else None,
+        scan_measured=bool(first.get("measured")),
+        width=int(first.get("preview_width") or 5),
+        height=int(first.get("preview_height") or 4),
+        record=_record(dossier),
+        development=_development(development),
+        scans=tuple(_scan(scan) for scan in scans),
+        history=tuple(_change(entry) for entry in dossier.get("history") or ()),
+        previous=dossier.get("previous"),
+        next=dossier.get("next"),
+        batch=str(development.get("batch") or ""),
+        batch_sheets=tuple(
+            str(other) for other in dossier.get("batch_sheets") or () if other != dossier["sheet"]
+        ),
+    )
+
+
+def _letter(index: int) -> str:
+    """Name a reading: a to z, then aa, ab and on."""
+    more, own = divmod(index, len(ascii_lowercase))
+    return (_letter(more - 1) if more else "") + ascii_lowercase[own]
+
+
+def _lens(dossier: Dossier) -> str:
+    lens, cell = str(dossier.get("lens") or ""), str(dossier.get("cell") or "")
+    return f"{lens}, {cell}" if lens and cell else lens or cell
+
+
+def _with_sd(value: float | None, sd: float | None, places: int, *, signed: bool = False) -> str:
+    text = fixed(value, places, signed=signed)
+    return f"{text} ± {fixed(sd, places)}" if text and sd is not None else text
+
+
+def _tag_found(n: float | None, sd: float | None) -> str:
+    """Set a found N: ``N+1.4 ± 0.2``."""
+    if n is None:
+        return ""
+    text = fixed(n, 1, signed=True)
+    if sd is None:
+        text = text.removesuffix(".0")
+    return ("N" if text.strip("0.") == "" else f"N{text}") + (f" ± {fixed(sd, 1)}" if sd is not None else "")
+
+
+def _exposure_found(result: Dossier, exposure: Dossier) -> tuple[tuple[str, str], ...]:
+    if not result:
+        return ()
+    lines = (
+        (
+            "from plan",
+            _unit(
+                _with_sd(
+                    result.get("exposure_error_stops"),
+                    result.get("exposure_error_density_sd"),
+                    2,
+                    signed=True,
+                ),
+                "stop",
+            ),
+        ),
+        ("by the decision", _unit(stops(exposure.get("decision_stops")), "stop")),
+        ("by all that came after", _unit(stops(result.get("residual_stops")), "stop")),
+        ("± with the metering in it", _unit(fixed(result.get("exposure_error_sd")), "stop")),
+    )
+    return tuple(line for line in lines if line[1])
+
+
+def _development_found(result: Dossier) -> tuple[tuple[str, str], ...]:
+    if not result:
+        return ()
+    lines = (
+        ("planned", _tag_found(result.get("planned_n"), None)),
+        ("found", _tag_found(result.get("found_n"), result.get("found_n_density_sd"))),
+        ("± with the metering in it", fixed(result.get("found_n_sd"), 1)),
+    )
+    return tuple(line for line in lines if line[1])
+
+
+def _unit(text: str, unit: str) -> str:
+    return f"{text} {unit}" if text else ""
+
+
+def _ledger(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str]:
+    """Set the ledger so that its printed lines add up to its printed sum."""
+    parts = [line for line in lines if line["item"] != "decision"]
+    known = [line for line in parts if line.get("stops") is not None]
+    rounded = dict(
+        zip(
+            (id(line) for line in known),
+            rounded_to_add_up([float(line["stops"]) for line in known]),
+            strict=True,
+        )
+    )
+    rows = tuple(
+        LedgerRow(
+            item=LEDGER_NAMES.get(str(line["item"]), str(line["item"])),
+            text=str(line.get("text") or ""),
+            stops=stops(rounded.get(id(line))) or "unknown",
+        )
+        for line in parts
+    )
+    total = next((line.get("stops") for line in lines if line["item"] == "decision"), None)
+    return rows, stops(total) or "unknown"
+
+
+def _difference(after: float | None, before: float | None) -> float | None:
+    return None if after is None or before is None else after - before
+
+
+def _reading(reading: Dossier) -> ReadingRows:
+    planned, given = reading.get("planned_zone"), reading.get("given_zone")
+    found_density = fixed(reading.get("net_density")) or _bound(reading)
+    rows = (
+        Figures(
+            "planned",
+            exposure_zone=fixed(planned),
+            print_zone=fixed(reading.get("planned_print_zone")),
+            density=fixed(reading.get("target_density")),
+        ),
+        Figures("given", exposure_zone=fixed(given)),
+        Figures(
+            "found",
+            print_zone="lost" if reading.get("lost") else fixed(reading.get("print_zone")),
+            print_zone_sd=""
+            if reading.get("lost")
+            else _sd(reading.get("print_zone"), reading.get("print_zone_sd")),
+            density=found_density,
+            density_sd=_sd(reading.get("net_density"), reading.get("sd")),
+        ),
+        Figures(
+            "difference",
+            exposure_zone=fixed(_difference(given, planned), signed=True),
+            print_zone=fixed(reading.get("error_zones"), signed=True),
+            density=fixed(reading.get("error_density"), signed=True),
+        ),
+    )
+    return ReadingRows(
+        letter=str(reading["letter"]),
+        name=str(reading.get("name") or ""),
+        how=_how(reading),
+        rows=rows,
+        note=str(reading.get("note") or ""),
+    )
+
+
+def _sd(value: float | None, sd: float | None) -> str:
+    return "" if value is None or sd is None else f"± {fixed(sd)}"
+
+
+def _bound(reading: Dossier) -> str:
+    """Say on which side of the profile's range a density lies."""
+    bound, limit = reading.get("bound"), reading.get("limit")
+    if bound not in ("denser", "clearer"):
+        return ""
+    return f"{bound} than {fixed(limit)}" if limit is not None else f"{bound} than the profile reaches"
+
+
+def _how(reading: Dossier) -> str:
+    parts = [str(reading.get("role") or "")]
+    if reading.get("ev") is not None:
+        parts.append(f"EV {fixed(reading['ev'], 1)}")
+    if reading.get("placed") and reading.get("planned_zone") is not None:
+        parts.append(f"placed on {zone_numeral(reading['planned_zone'])}")
+    elif reading.get("planned_zone") is not None:
+        parts.append(f"falls on {zone_numeral(reading['planned_zone'])}")
+    return ", ".join(part for part in parts if part)
+
+
+def _base_fog(base_fog: Dossier | None) -> str:
+    if not base_fog or base_fog.get("density") is None:
+        return ""
+    sources = {
+        "rebate": "measured on this sheet's clear rebate",
+        "spot": "measured at the spot the record names",
+        "batch": "of the batch",
+        "film": "of the film's record",
+    }
+    source = str(base_fog.get("source") or "")
+    return f"{_with_sd(base_fog['density'], base_fog.get('sd'), 2)}, {sources.get(source, source)}"
+
+
+def _chart_rows(zones: Sequence[float], densities: Sequence[float]) -> tuple[tuple[str, str], ...]:
+    """Set the target at the whole zones: the chart's figures."""
+    return tuple(
+        (zone_numeral(zone), fixed(density))
+        for zone, density in zip(zones, densities, strict=True)
+        if zone == round(zone)
+    )
+
+
+def _spots(readings: Sequence[Dossier]) -> tuple[Spot, ...]:
+    spots = []
+    for reading in readings:
+        spot = reading.get("spot") or {}
+        if spot.get("x") is not None and spot.get("y") is not None:
+            spots.append(Spot(str(reading["letter"]), float(spot["x"]), float(spot["y"])))
+    return tuple(spots)
+
+
+def _lines(source: Dossier, fields: Sequence[tuple[str, str, str]]) -> tuple[tuple[str, str], ...]:
+    """Set the fields that have a value, each with its name and its unit."""
+    return tuple(
+        (name, f"{plain(source[key])}{unit}")
+        for key, name, unit in fields
+        if source.get(key) not in (None, "", [], {})
+    )
+
+
+def _record(dossier: Dossier) -> tuple[tuple[str, str], ...]:
+    lines = list(
+        _lines(
+            dossier,
+            (
+                ("film", "Film", ""),
+                ("exposure_index", "Exposure index", ""),
+                ("format", "Format", ""),
+                ("holder", "Holder", ""),
+                ("side", "Side", ""),
+                ("stop_scale", "Stop read from", ""),
+                ("bellows_mm", "Bellows", " mm"),
+                ("filter", "Filter", ""),
+                ("filter_factor", "Filter factor", "×"),
+                ("weather", "Weather", ""),
+                ("location", "Kept", ""),
+                ("notes", "Notes", ""),
+            ),
+        )
+    )
+    movements = dossier.get("movements") or {}
+    moved = [_movement(name, value) for name, value in movements.items() if value is not None]
+    if moved:
+        lines.insert(-1 if dossier.get("notes") else len(lines), ("Movements", ", ".join(moved)))
+    return tuple(lines)
+
+
+def _movement(name: str, value: object) -> str:
+    """Set a movement: ``front rise 12 mm``."""
+    words, _, unit = name.rpartition("_")
+    return f"{words.replace('_', ' ')} {plain(value)}{'°' if unit == 'deg' else f' {unit}'}"
+
+
+def _development(development: Dossier) -> tuple[tuple[str, str], ...]:
+    lines = list(
+        _lines(
+            development,
+            (
+                ("developer", "Developer", ""),
+                ("dilution", "Dilution", ""),
+                ("temperature_c", "Temperature", " °C"),
+                ("time", "Time", ""),
+                ("method", "Method", ""),
+                ("agitation", "Agitation", ""),
+                ("date", "Date", ""),
+                ("notes", "Notes", ""),
+            ),
+        )
+    )
+    if development.get("time_s") is not None and not development.get("time"):
+        minutes, seconds = divmod(round(development["time_s"]), 60)
+        lines.append(("Time", f"{minutes} min" + (f" {seconds} s" if seconds else "")))
+    return tuple((name, date(value) if name == "Date" else value) for name, value in lines)
+
+
+def _scan(scan: Dossier) -> tuple[tuple[str, str], ...]:
+    lines = [("File", str(scan.get("path") or ""))]
+    if scan.get("width") and scan.get("height"):
+        lines.append(("Pixels", f"{scan['width']} × {scan['height']}, {scan.get('bits')} bits"))
+    if scan.get("dpi"):
+        lines.append(("Resolution", f"{round(float(scan['dpi']))} dpi"))
+    lines.append(("Scanner", str(scan.get("scanner") or "not known")))
+    lines.append(("Profile", _profile(scan)))
+    if scan.get("unmeasured"):
+        lines.append(("Not measured", str(scan["unmeasured"])))
+    condition = scan.get("condition") or {}
+    lines.extend(
+        ("Note", str(note)) for note in (*(scan.get("notes") or ()), *(condition.get("notes") or ()))
+    )
+    if scan.get("sha256"):
+        lines.append(("SHA-256", str(scan["sha256"])))
+    return tuple(line for line in lines if line[1])
+
+
+def _profile(scan: Dossier) -> str:
+    if not scan.get("calibrated"):
+        return "none: viewable, not measured"
+    profile = scan.get("profile") or {}
+    reach = profile.get("density_range")
+    if not reach:
+        return "from the scanner's step tablet"
+    text = f"from tablet {profile['tablet']}, " if profile.get("tablet") else ""
+    text += f"density {fixed(reach[0])} to {fixed(reach[1])}"
+    return text + (
+        f", ± {fixed(profile['residual_sd'], 3)}" if profile.get("residual_sd") is not None else ""
+    )
+
+
+def _change(entry: Dossier) -> Change:
+    old, new = entry.get("old") or {}, entry.get("new") or {}
+    fields: tuple[tuple[str, str, str], ...] = ()
+    if old:
+        fields = tuple(
+            (name.replace("_", " "), _short(old.get(name)), _short(new.get(name)))
+            for name in dict.fromkeys((*old, *new))
+            if old.get(name) != new.get(name)
+        )
+    return Change(at=date(entry.get("at")), via=str(entry.get("via") or ""), fields=fields)
+
+
+def _short(value: object) -> str:
+    text = "nothing" if value in (None, "", [], {}) else plain(value)
+    return text if len(text) <= 120 else f"{text[:117]}…"
