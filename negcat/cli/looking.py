@@ -1,0 +1,168 @@
+"""Commands that look at the archive: show, find, pending."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.output import print_json, table
+from negcat.cli.sheet_text import sheet_text
+from negcat.work.finding import find as find_sheets
+from negcat.work.finding import page_json, query_of
+from negcat.work.pending import pending as pending_work
+from negcat.work.show import dossier
+
+
+@click.command()
+@click.argument("sheet")
+@archive_option
+@json_option
+def show(sheet: str, archive_dir: Path | None, as_json: bool) -> None:
+    """Show one SHEET: its record, what was planned, given and found, and the result.
+
+    \b
+    Example:
+      negcat show BW-07
+    """
+    with open_archive(archive_dir, readonly=True) as archive:
+        found = dossier(archive, sheet)
+    if as_json:
+        print_json(found)
+    else:
+        click.echo(sheet_text(found))
+
+
+@click.command()
+@click.argument("text", required=False)
+@click.option("--cell", metavar="C", help="The cell it was made with.")
+@click.option("--lens", metavar="L", help="The lens.")
+@click.option("--tag", metavar="T", help="The development tag: N, N+1, N-1½ …")
+@click.option("--film", metavar="F", help="The film.")
+@click.option("--developer", metavar="D", help="The developer.")
+@click.option("--batch", metavar="B", help="The development batch.")
+@click.option("--place", metavar="P", help="The place, or a part of its name.")
+@click.option("--since", metavar="DATE", help="Exposed on this date or later.")
+@click.option("--until", metavar="DATE", help="Exposed on this date or earlier.")
+@click.option(
+    "--verdict", metavar="V", help="thin, dense, flat, contrasty, 'as planned', unsure, 'not measured'."
+)
+@click.option(
+    "--limit",
+    metavar="N",
+    type=click.IntRange(1),
+    default=50,
+    show_default=True,
+    help="How many are printed.",
+)
+@archive_option
+@json_option
+def find(archive_dir: Path | None, as_json: bool, **filters: Any) -> None:
+    """Find sheets that fit all of it; TEXT is looked for in places, subjects, notes, readings, films and lenses.
+
+    \b
+    Examples:
+      negcat find --cell rear --tag N+1
+      negcat find kiln --verdict thin --since 2026-05-01
+    """
+    query = query_of(filters)
+    with open_archive(archive_dir, readonly=True) as archive:
+        page = find_sheets(archive, query)
+    if as_json:
+        print_json(page_json(page))
+        return
+    if page.rows:
+        click.echo(
+            table(
+                [
+                    "sheet",
+                    "exposed",
+                    "film",
+                    "lens",
+                    "cell",
+                    "stop",
+                    "time",
+                    "tag",
+                    "batch",
+                    "place",
+                    "subject",
+                    "verdict",
+                ],
+                [
+                    [
+                        s["sheet"],
+                        (s["exposed_at"] or "")[:10],
+                        s["film"],
+                        s["lens"],
+                        s["cell"],
+                        s["stop"],
+                        s["time"],
+                        s["tag"],
+                        s["batch"],
+                        s["place"],
+                        s["subject"],
+                        s["verdict"],
+                    ]
+                    for s in page.rows
+                ],
+            )
+        )
+    shown = f", the first {len(page.rows)} shown" if page.count > len(page.rows) else ""
+    click.echo(f"{page.count} {'sheet' if page.count == 1 else 'sheets'}{shown}.")
+
+
+@click.command()
+@archive_option
+@json_option
+def pending(archive_dir: Path | None, as_json: bool) -> None:
+    """Say what waits: sheets to develop (by film and tag), to scan, scans to join, sheets to measure.
+
+    \b
+    Example:
+      negcat pending
+    """
+    with open_archive(archive_dir, readonly=True) as archive:
+        waiting = pending_work(archive)
+    if as_json:
+        print_json(waiting)
+        return
+    if not any(waiting[part] for part in ("to_develop", "to_scan", "to_join", "to_measure")):
+        click.echo("Nothing waits.")
+        return
+    if waiting["to_develop"]:
+        click.echo("To develop")
+        click.echo(
+            table(
+                ["  film", "tag", "sheets", ""],
+                [
+                    [f"  {g['film']}", g["tag"], str(len(g["sheets"])), ", ".join(g["sheets"])]
+                    for g in waiting["to_develop"]
+                ],
+                right=(2,),
+            )
+        )
+    if waiting["to_scan"]:
+        click.echo("To scan")
+        click.echo(
+            table(
+                ["  sheet", "film", "tag", "batch"],
+                [[f"  {s['sheet']}", s["film"], s["tag"], s["batch"]] for s in waiting["to_scan"]],
+            )
+        )
+    if waiting["to_join"]:
+        click.echo("To join: 'negcat match SCAN SHEET'")
+        click.echo(
+            table(
+                ["  scan", "file", "why it waits"],
+                [[f"  {s['scan']}", Path(s["path"]).name, s["reason"]] for s in waiting["to_join"]],
+            )
+        )
+    if waiting["to_measure"]:
+        click.echo("To measure")
+        click.echo(
+            table(
+                ["  sheet", "why it waits"], [[f"  {s['sheet']}", s["reason"]] for s in waiting["to_measure"]]
+            )
+        )

@@ -1,0 +1,217 @@
+"""Commands that take scans and measure them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.output import figure, print_json, progress, signed, table, warn
+from negcat.errors import NegcatError
+from negcat.work.calibrate import calibrate_scanner
+from negcat.work.ingest import Item, ingest_scans
+from negcat.work.match import match_scan
+from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
+
+
+@click.command()
+@click.argument("scan", type=click.Path(path_type=Path))
+@click.option("--scanner", required=True, metavar="NAME", help="The scanner, as its record names it.")
+@click.option("--tablet", required=True, metavar="NAME", help="The step tablet, as its record names it.")
+@click.option(
+    "--region",
+    metavar="X0,Y0,X1,Y1",
+    help="Where the tablet lies, as fractions of the scan from its top left, where the steps aren't found.",
+)
+@archive_option
+@json_option
+def calibrate(
+    scan: Path, scanner: str, tablet: str, region: str | None, archive_dir: Path | None, as_json: bool
+) -> None:
+    """Fit the scanner's profile from SCAN, a scan of a step tablet of known densities.
+
+    Scan the tablet with the settings that the negatives are scanned with: 16 bits, every automatic correction
+    off. The steps are found without help. What was scanned on this scanner is measured again with the new profile.
+
+    \b
+    Example:
+      negcat calibrate tablet.tif --scanner "Bench scanner" --tablet "21 steps"
+    """
+    box = _region(region) if region is not None else None
+    with open_archive(archive_dir) as archive:
+        outcome = calibrate_scanner(archive, scan, scanner=scanner, tablet=tablet, region=box)
+    if as_json:
+        print_json(outcome.as_json())
+        return
+    profile = outcome.profile
+    low, high = profile.density_range
+    click.echo(
+        f"{outcome.scanner}: {len(profile.steps)} steps of {outcome.tablet}, {profile.bits} bits {profile.mode}."
+    )
+    click.echo(
+        table(
+            ["density", "code", "residual"],
+            [[figure(s.density), figure(s.code, 1), signed(s.residual, 3)] for s in profile.steps],
+            right=(0, 1, 2),
+        )
+    )
+    click.echo(
+        f"Densities from {figure(low)} to {figure(high)} can be measured; "
+        f"the fit's standard deviation is {figure(profile.residual_sd, 3)}."
+    )
+    for note in outcome.notes:
+        click.echo(note)
+    if outcome.measured:
+        click.echo(f"Measured again: {outcome.measured} sheets.")
+
+
+@click.command()
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--scanner", metavar="NAME", help="The scanner; without it, told from the scan's own tags.")
+@click.option(
+    "--jobs",
+    metavar="N",
+    type=click.IntRange(1, 64),
+    default=1,
+    show_default=True,
+    help="Scans read at once.",
+)
+@archive_option
+@json_option
+def ingest(
+    paths: tuple[Path, ...], scanner: str | None, jobs: int, archive_dir: Path | None, as_json: bool
+) -> None:
+    """Take scans: files, or folders with all they hold.
+
+    Each is identified by its content, joined to the sheet that its file name, a side file or its own tags name,
+    and measured. One that names no sheet waits (see 'negcat pending'). The masters are only ever read.
+
+    \b
+    Examples:
+      negcat ingest scans/
+      negcat ingest --jobs 2 --scanner "Bench scanner" /media/card/*.tif
+    """
+    with open_archive(archive_dir) as archive:
+        run = ingest_scans(archive, paths, scanner=scanner, jobs=jobs)
+        with progress(run, run.length, "Taking scans") as items:
+            taken: list[Item] = list(items)
+        taken = run.finish(taken)
+    counts = {
+        word: sum(item.status == word for item in taken)
+        for word in ("added", "unchanged", "unmatched", "refused")
+    }
+    if as_json:
+        print_json({**counts, "items": [item.as_json() for item in taken]})
+    else:
+        if taken:
+            click.echo(
+                table(
+                    ["scan", "status", "sheet", "measured", "reason"],
+                    [
+                        [Path(i.path).name, i.status, i.sheet, "yes" if i.measured else "no", i.reason]
+                        for i in taken
+                    ],
+                )
+            )
+        click.echo(", ".join(f"{number} {word}" for word, number in counts.items()) + ".")
+    if not taken:
+        warn("no scans are there: name image files, or folders that hold some")
+        sys.exit(2)
+    if counts["refused"]:
+        sys.exit(2 if counts["refused"] == len(taken) else 1)
+
+
+@click.command()
+@click.argument("scan")
+@click.argument("sheet")
+@archive_option
+@json_option
+def match(scan: str, sheet: str, archive_dir: Path | None, as_json: bool) -> None:
+    """Join SCAN (its id or its path) to SHEET, and measure it.
+
+    \b
+    Example:
+      negcat match 4f1c09aa72d3 BW-11
+    """
+    with open_archive(archive_dir) as archive:
+        item = match_scan(archive, scan, sheet)
+    if as_json:
+        print_json(item.as_json())
+        return
+    click.echo(f"{Path(item.path).name} is joined to {item.sheet}.")
+    if item.reason:
+        click.echo(item.reason)
+
+
+@click.command()
+@click.argument("sheets", metavar="[SHEET]...", nargs=-1)
+@click.option(
+    "--spot",
+    "spots",
+    multiple=True,
+    metavar="NAME=X,Y[,DIAMETER_MM]",
+    help="Where a reading was metered: fractions of the upright scan from its top left, diameter on the film. "
+    "The name 'base+fog' sets the spot that base and fog are read from.",
+)
+@archive_option
+@json_option
+def measure(sheets: tuple[str, ...], spots: tuple[str, ...], archive_dir: Path | None, as_json: bool) -> None:
+    """Set the spots of a SHEET's readings and measure again; every sheet that has a scan, when none is named.
+
+    \b
+    Examples:
+      negcat measure BW-07 --spot "kiln mouth=0.31,0.64" --spot "sky=0.7,0.12,4"
+      negcat measure
+    """
+    changes = [SpotChange.parse(text) for text in spots]
+    if changes and len(sheets) != 1:
+        raise click.UsageError("--spot sets the spots of one sheet: name exactly one SHEET with it.")
+    failures: list[tuple[str, str]] = []
+    done = []
+    with open_archive(archive_dir) as archive:
+        names = list(sheets) or measured_sheet_ids(archive)
+        with progress(names, len(names), "Measuring") as items:
+            for name in items:
+                try:
+                    done.append(measure_sheet(archive, name, changes))
+                except NegcatError as error:
+                    failures.append((name, str(error)))
+    if as_json:
+        print_json(
+            {
+                "sheets": [outcome.as_json() for outcome in done],
+                "failed": [{"sheet": name, "reason": reason} for name, reason in failures],
+            }
+        )
+    else:
+        for outcome in done:
+            click.echo(f"{outcome.sheet}: {outcome.verdict}")
+            for reading in outcome.readings:
+                density = reading.get("density")
+                if density is not None:
+                    click.echo(
+                        f"  {reading['name']}: density {figure(density)} ± {figure(reading.get('sd'))}, "
+                        f"net {figure(reading.get('net_density'))}"
+                    )
+                elif reading.get("note"):
+                    click.echo(f"  {reading['name']}: {reading['note']}")
+    for name, reason in failures:
+        warn(f"{name}: {reason}" if not reason.startswith(name) else reason)
+    if failures:
+        sys.exit(1 if done else 2)
+
+
+def _region(text: str) -> tuple[float, float, float, float]:
+    """Read ``X0,Y0,X1,Y1``."""
+    try:
+        x0, y0, x1, y1 = (float(part) for part in text.split(","))
+    except ValueError:
+        x0 = y0 = x1 = y1 = float("nan")
+    if not (0 <= x0 < x1 <= 1 and 0 <= y0 < y1 <= 1):
+        raise click.BadParameter(
+            f"'{text}' is no region: write four fractions from 0 to 1, left,top,right,bottom, as 0.1,0.2,0.9,0.8",
+            param_hint="--region",
+        )
+    return x0, y0, x1, y1

@@ -1,0 +1,91 @@
+"""Commands that show the archive as web pages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.output import figure, print_json, signed, table
+from negcat.serving import serve as serve_archive
+from negcat.work.demo import build_demo
+
+DEFAULT_PORT = 8421
+
+port_option = click.option(
+    "--port",
+    metavar="P",
+    type=click.IntRange(0, 65535),
+    default=DEFAULT_PORT,
+    show_default=True,
+    help="The port; 0 takes a free one.",
+)
+
+
+@click.command()
+@port_option
+@click.option("--host", metavar="H", default="127.0.0.1", show_default=True, help="The address listened on.")
+@archive_option
+def serve(port: int, host: str, archive_dir: Path | None) -> None:
+    """Show the archive as web pages, on this machine only unless --host says otherwise.
+
+    \b
+    Example:
+      negcat serve --port 8500
+    """
+    with open_archive(archive_dir) as archive:
+        root = archive.root
+    serve_archive(root, host, port, say=click.echo)
+
+
+@click.command()
+@click.argument("directory", metavar="[DIR]", default="negcat-demo", type=click.Path(path_type=Path))
+@click.option("--serve/--no-serve", "serving", default=True, help="Show it as web pages afterwards.")
+@port_option
+@json_option
+def demo(directory: Path, serving: bool, port: int, as_json: bool) -> None:
+    """Build an archive in DIR from the sample archive, print what came out, and show it.
+
+    The sample is a closed brickworks, its clay pits and its tidal creek: 24 made-up sheets with their scans.
+
+    \b
+    Examples:
+      negcat demo
+      negcat demo /tmp/brickworks --no-serve
+    """
+    outcome = build_demo(directory, announce=None if as_json else click.echo)
+    if as_json:
+        print_json(outcome.as_json())
+    else:
+        click.echo("")
+        click.echo(
+            table(
+                ["sheet", "film", "cell", "tag", "exposure", "± sd", "found N", "± sd", "verdict"],
+                [_row(sheet) for sheet in outcome.sheets],
+                right=(4, 5, 6, 7),
+            )
+        )
+        click.echo("")
+        for verdict, number in outcome.verdicts.items():
+            click.echo(f"{number:4d}  {verdict}")
+        click.echo("")
+        example = outcome.sheets[0]["sheet"]
+        click.echo(f"Read one sheet's story with: negcat show --archive {directory} {example}")
+    if serving:
+        serve_archive(outcome.root, "127.0.0.1", port, say=lambda text: click.echo(text, err=as_json))
+
+
+def _row(sheet: dict[str, Any]) -> list[str | None]:
+    return [
+        sheet["sheet"],
+        sheet["film"],
+        sheet["cell"],
+        sheet["tag"],
+        signed(sheet["exposure_error_stops"]),
+        figure(sheet["exposure_error_density_sd"]),
+        signed(sheet["found_n"]),
+        figure(sheet["found_n_density_sd"]),
+        sheet["verdict"],
+    ]

@@ -1,0 +1,144 @@
+"""One sheet as text: record, ledger, planned · given · found, result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from negcat.cli.output import ABSENT, figure, signed, table, wrapped
+
+__all__ = ["sheet_text"]
+
+LABELS = (
+    ("exposed_at", "exposed"),
+    ("place", "place"),
+    ("subject", "subject"),
+    ("film", "film"),
+    ("exposure_index", "exposure index"),
+    ("format", "format"),
+    ("holder", "holder"),
+    ("side", "side"),
+    ("lens", "lens"),
+    ("cell", "cell"),
+    ("tag", "tag"),
+    ("filter", "filter"),
+    ("bellows_mm", "bellows, mm"),
+    ("weather", "weather"),
+    ("location", "kept in"),
+    ("notes", "notes"),
+)
+
+
+def sheet_text(sheet: Mapping[str, Any]) -> str:
+    """Set a sheet, as ``negcat show --json`` gives it, as text for a terminal."""
+    parts = [
+        _record(sheet),
+        _exposure(sheet),
+        _readings(sheet),
+        _development(sheet),
+        _scans(sheet),
+        _result(sheet),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _record(sheet: Mapping[str, Any]) -> str:
+    lines = [f"Sheet {sheet['sheet']}"]
+    for key, label in LABELS:
+        value = sheet.get(key)
+        if value not in (None, ""):
+            text = (
+                figure(value, 0 if float(value).is_integer() else 1)
+                if isinstance(value, float)
+                else str(value)
+            )
+            lines.append(f"  {label:<15} {text}")
+    return "\n".join(lines)
+
+
+def _exposure(sheet: Mapping[str, Any]) -> str:
+    given = sheet["exposure"]
+    lines = [f"Exposure: {_stop(given['marked_stop'])} at {given.get('marked_time') or ABSENT}"]
+    for entry in sheet.get("ledger") or ():
+        if entry["item"] == "decision":
+            lines.append("  " + "─" * 9)
+        lines.append(f"  {signed(entry['stops']):>9}  {entry['text']}")
+    return "\n".join(lines)
+
+
+def _stop(text: str) -> str:
+    return text if text.lower().startswith("f") else f"f/{text}"
+
+
+def _readings(sheet: Mapping[str, Any]) -> str:
+    readings = sheet["readings"]
+    if not readings:
+        return ""
+    rows = []
+    for r in readings:
+        name = f"  {r['name']}{' (placed)' if r['placed'] else ''}"
+        rows.append(
+            [
+                name,
+                figure(r["ev"], 1),
+                figure(r["planned_zone"], 1),
+                figure(r["given_zone"], 1),
+                figure(r["planned_print_zone"], 1),
+                figure(r["target_density"]),
+                figure(r["net_density"]),
+                figure(r["sd"]),
+                figure(r["print_zone"], 1),
+                signed(r["error_zones"], 1),
+            ]
+        )
+    head = ["Readings", "EV", "planned", "given", "to print", "target", "found", "± sd", "prints on", "error"]
+    return table(head, rows, right=range(1, len(head)))
+
+
+def _development(sheet: Mapping[str, Any]) -> str:
+    development = sheet.get("development")
+    if development is None:
+        return "Not developed yet."
+    said = [development["developer"], development.get("dilution")]
+    temperature = development.get("temperature_c")
+    said += [f"{figure(temperature, 1)} °C" if temperature is not None else None, development.get("time")]
+    return (
+        f"Development: batch {development['batch']}, " + ", ".join(str(part) for part in said if part) + "."
+    )
+
+
+def _scans(sheet: Mapping[str, Any]) -> str:
+    lines = []
+    for scan in sheet["scans"]:
+        dpi = f", {scan['dpi']:.0f} dpi" if scan["dpi"] else ""
+        lines.append(
+            f"Scan {scan['scan']}: {scan['path']}, {scan['width']} × {scan['height']}, {scan['bits']} bits{dpi}, "
+            f"{scan['scanner'] or 'scanner unknown'}, {'calibrated' if scan['calibrated'] else 'not calibrated'}"
+        )
+    base = sheet.get("base_fog")
+    if base:
+        lines.append(
+            f"Base + fog {figure(base['density'])} ± {figure(base['sd'])}, from the {base['source']}."
+        )
+    return "\n".join(lines)
+
+
+def _result(sheet: Mapping[str, Any]) -> str:
+    result = sheet.get("result")
+    if result is None:
+        return ""
+    lines = [f"Verdict: {result['verdict']}"]
+    if result["exposure_error_stops"] is not None:
+        lines.append(
+            f"  exposure      {signed(result['exposure_error_stops'])} stop from plan, ± "
+            f"{figure(result['exposure_error_density_sd'])} by density alone, "
+            f"± {figure(result['exposure_error_sd'])} with everything: {result['exposure_verdict']}"
+        )
+    if result["found_n"] is not None:
+        lines.append(
+            f"  development   N{signed(result['found_n'])} found, N{signed(result['planned_n'])} planned, ± "
+            f"{figure(result['found_n_density_sd'])} by density alone, "
+            f"± {figure(result['found_n_sd'])} with everything: {result['development_verdict']}"
+        )
+    lines += [wrapped(sentence) for sentence in result["why"]]
+    return "\n".join(lines)

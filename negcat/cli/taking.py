@@ -1,0 +1,86 @@
+"""Commands that make an archive and take records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+
+from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.output import print_json
+from negcat.work.archive import Archive
+from negcat.work.taking import take_record_files
+
+KINDS = {
+    "films": "film",
+    "shutters": "shutter",
+    "lenses": "lens",
+    "scanners": "scanner",
+    "tablets": "tablet",
+    "print_targets": "print target",
+    "sheets": "sheet",
+    "developments": "development",
+    "film_tests": "film test",
+}
+PLURALS = {"shutter": "shutters", "lens": "lenses"}
+
+
+@click.command()
+@click.argument("directory", metavar="[DIR]", default=".", type=click.Path(path_type=Path))
+@json_option
+def init(directory: Path, as_json: bool) -> None:
+    """Make an archive in DIR (the current folder, unless given).
+
+    The folder may hold scans already: they are never written to. An archive that is there already is never
+    overwritten.
+
+    \b
+    Example:
+      negcat init ~/negatives
+    """
+    with Archive.create(directory) as archive:
+        root = archive.root
+    if as_json:
+        print_json({"archive": str(root)})
+    else:
+        click.echo(f"An archive is ready in {root}.")
+
+
+@click.command()
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@archive_option
+@json_option
+def record(files: tuple[Path, ...], archive_dir: Path | None, as_json: bool) -> None:
+    """Take record files, in YAML, JSON or CSV.
+
+    A file is taken whole or not at all; every fault is named with its place. Files of one command may name each
+    other's films, lenses and sheets. Taking the same record again changes nothing; a changed one updates the
+    archive, which keeps the old values in the record's history.
+
+    \b
+    Examples:
+      negcat record equipment.yaml may.yaml developments.yaml
+      negcat record field-notes.csv
+    """
+    with open_archive(archive_dir) as archive:
+        outcome = take_record_files(archive, files)
+    if as_json:
+        print_json(outcome.as_json())
+        return
+    for word, counts in (("Added", outcome.added), ("Changed", outcome.updated)):
+        if counts:
+            click.echo(f"{word} {_counted(counts)}.")
+    if not outcome.added and not outcome.updated:
+        click.echo(f"Nothing new: {_counted(outcome.unchanged)} already so in the archive.")
+    for sheet, scan in outcome.joined:
+        click.echo(f"Scan {scan}, which was waiting, is joined to {sheet}.")
+
+
+def _counted(counts: Mapping[str, int]) -> str:
+    """Write counts as a phrase: ``2 films, 24 sheets``."""
+    phrases = []
+    for kind, number in counts.items():
+        word = KINDS.get(kind, kind)
+        phrases.append(f"{number} {word if number == 1 else PLURALS.get(word, word + 's')}")
+    return ", ".join(phrases) if phrases else "nothing"

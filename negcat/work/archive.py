@@ -1,0 +1,121 @@
+"""The archive as a folder: where its catalogue, its previews and its masters are."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from negcat.catalogue import Catalogue
+from negcat.errors import ArchiveError
+
+__all__ = ["CATALOGUE_NAME", "Archive", "locate"]
+
+CATALOGUE_NAME = "negcat.db"
+
+
+def locate(start: Path) -> Path:
+    """Find the archive that a folder belongs to.
+
+    Parameters
+    ----------
+    start : a folder; it and its parents are looked at, the nearest first.
+
+    Returns
+    -------
+    The nearest folder that holds ``negcat.db``.
+
+    Raises
+    ------
+    ArchiveError : no parent holds one.
+    """
+    here = start.resolve()
+    for folder in (here, *here.parents):
+        if (folder / CATALOGUE_NAME).is_file():
+            return folder
+    raise ArchiveError(
+        f"{start} lies in no archive: no folder from here upwards holds {CATALOGUE_NAME}; "
+        "name the archive with --archive DIR or make one with 'negcat init DIR'"
+    )
+
+
+@dataclass(frozen=True)
+class Archive:
+    """An open archive.
+
+    Parameters
+    ----------
+    root : the folder that holds ``negcat.db`` and ``previews/``, absolute.
+    catalogue : the open catalogue.
+    """
+
+    root: Path
+    catalogue: Catalogue
+
+    @classmethod
+    def create(cls, root: Path) -> Archive:
+        """Make an archive in a folder, which is made where it is absent.
+
+        Raises
+        ------
+        ArchiveError : the folder is an archive already, or can't be written.
+        """
+        root = root.absolute()
+        database = root / CATALOGUE_NAME
+        if database.exists():
+            raise ArchiveError(f"{root} is an archive already; it stays as it is")
+        try:
+            root.mkdir(parents=True, exist_ok=True)
+            (root / "previews").mkdir(exist_ok=True)
+        except OSError as error:
+            raise ArchiveError(
+                f"{root} can't be made an archive: {error.strerror}; choose a folder you may write in"
+            ) from error
+        return cls(root, Catalogue.create(database))
+
+    @classmethod
+    def open(cls, root: Path, *, readonly: bool = False) -> Archive:
+        """Open the archive that a folder is.
+
+        Raises
+        ------
+        ArchiveError : the folder holds no catalogue, or one that can't be read.
+        """
+        root = root.absolute()
+        database = root / CATALOGUE_NAME
+        if not database.is_file():
+            raise ArchiveError(
+                f"{root} is no archive: it holds no {CATALOGUE_NAME}; make one with 'negcat init {root}'"
+            )
+        return cls(root, Catalogue.open(database, readonly=readonly))
+
+    @property
+    def previews(self) -> Path:
+        """The folder of derivatives, which may be deleted at any time."""
+        return self.root / "previews"
+
+    def stored_path(self, path: Path) -> str:
+        """Write a master's path as the catalogue keeps it: relative inside the archive, else absolute."""
+        absolute = Path(os.path.normpath(path.absolute()))
+        try:
+            return absolute.relative_to(self.root).as_posix()
+        except ValueError:
+            return str(absolute)
+
+    def master_path(self, stored: str) -> Path:
+        """Find the master again from the path that the catalogue keeps."""
+        return self.root / stored
+
+    def close(self) -> None:
+        """Close the catalogue."""
+        self.catalogue.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

@@ -1,0 +1,54 @@
+"""Find sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from negcat.catalogue import Page, Query
+from negcat.notation import parse_tag
+from negcat.work.archive import Archive
+
+__all__ = ["Page", "Query", "counts", "find", "page_json", "query_of"]
+
+FIELDS = (
+    "sheet",
+    "film",
+    "lens",
+    "cell",
+    "tag",
+    "developer",
+    "batch",
+    "exposed_at",
+    "place",
+    "subject",
+    "verdict",
+)
+
+
+def query_of(filters: Mapping[str, Any]) -> Query:
+    """Make a query from what a user typed; blank filters ask nothing.
+
+    Raises
+    ------
+    NotationError : a tag that can't be read.
+    """
+    asked = {name: value for name, value in filters.items() if value not in (None, "")}
+    if "tag" in asked:
+        asked["tag"] = parse_tag(asked["tag"]).text
+    return Query(**asked)
+
+
+def find(archive: Archive, query: Query) -> Page:
+    """Find the sheets that fit all of a query."""
+    return archive.catalogue.find(query)
+
+
+def counts(archive: Archive, query: Query) -> Mapping[str, Sequence[tuple[str, int]]]:
+    """Count the values of each filter, given the other filters of a query."""
+    return archive.catalogue.counts(query)
+
+
+def page_json(page: Page) -> dict[str, Any]:
+    """Give what ``negcat find --json`` prints."""
+    return {"count": page.count, "sheets": [{name: row[name] for name in FIELDS} for row in page.rows]}

@@ -1,0 +1,286 @@
+"""Take scans: identify by content, join to the sheet, look over, measure, draw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from negcat import records, scans
+from negcat.errors import ScanError
+from negcat.scans import Reduced, ScanInfo
+from negcat.work import scanned
+from negcat.work.archive import Archive
+from negcat.work.joining import Join, SheetIds
+from negcat.work.masters import PREVIEW_SIDE
+from negcat.work.measure import refresh
+from negcat.work.naming import unknown
+from negcat.work.previews import make_previews
+from negcat.work.waiting import decide_row
+
+__all__ = ["IMAGE_SUFFIXES", "Ingest", "Item", "ingest_scans", "join_and_measure"]
+
+IMAGE_SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
+"""Endings that are looked for in a folder; a file named by itself is taken whatever its ending."""
+
+Status = Literal["added", "unchanged", "unmatched", "refused"]
+
+
+@dataclass(frozen=True)
+class Item:
+    """What happened to one scan.
+
+    Parameters
+    ----------
+    path : as the user named it.
+    status : ``added``, ``unchanged``, ``unmatched`` or ``refused``.
+    sheet : the sheet it is joined to.
+    scan : its id; None where it was refused.
+    reason : why it waits, is refused or is not measured.
+    measured : whether the sheet was measured on it.
+    """
+
+    path: str
+    status: Status
+    sheet: str | None = None
+    scan: str | None = None
+    reason: str | None = None
+    measured: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """Give what ``negcat ingest --json`` prints of a scan."""
+        return {
+            "path": self.path,
+            "status": self.status,
+            "sheet": self.sheet,
+            "scan": self.scan,
+            "reason": self.reason,
+            "measured": self.measured,
+        }
+
+
+def _files(archive: Archive, paths: Sequence[Path]) -> list[Path]:
+    """List the files to take: those named, and what folders hold, each once, in order."""
+    found: list[Path] = []
+    previews = archive.previews.resolve()
+    for path in paths:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        for inner in sorted(path.rglob("*")):
+            hidden = any(part.startswith(".") for part in inner.relative_to(path).parts)
+            if hidden or inner.suffix.lower() not in IMAGE_SUFFIXES or not inner.is_file():
+                continue
+            if previews not in inner.resolve().parents:
+                found.append(inner)
+    return list(dict.fromkeys(found))
+
+
+def _read(path: Path) -> tuple[ScanInfo, Reduced] | str:
+    """Read one file whole; the reason where it can't be taken. Runs in a process of its own when asked to."""
+    try:
+        return scans.take(path, max_side=PREVIEW_SIDE)
+    except ScanError as error:
+        return str(error)
+
+
+class Ingest:
+    """A run over scans, taken one after the other as it is iterated.
+
+    Parameters
+    ----------
+    archive : the archive.
+    files : the files.
+    scanner : the scanner the user names; None to tell it from each scan's tags.
+    jobs : files that are read at once.
+    """
+
+    def __init__(self, archive: Archive, files: Sequence[Path], scanner: str | None, jobs: int) -> None:
+        self._archive = archive
+        self._files = files
+        self._scanner = scanner
+        self._jobs = jobs
+        self.length = len(files)
+
+    def __iter__(self) -> Iterator[Item]:
+        ids = SheetIds(self._archive.catalogue.sheet_ids())
+        scanners = self._archive.catalogue.scanners()
+        if self._jobs > 1 and self.length > 1:
+            with ProcessPoolExecutor(max_workers=self._jobs) as pool:
+                # One file ahead of each worker is enough; more would only fill memory with pictures.
+                waiting = []
+                for index, path in enumerate(self._files):
+                    waiting.append((path, pool.submit(_read, path)))
+                    if index + 1 >= 2 * self._jobs:
+                        path, reading = waiting.pop(0)
+                        yield self._take(path, reading.result(), ids, scanners)
+                for path, reading in waiting:
+                    yield self._take(path, reading.result(), ids, scanners)
+        else:
+            for path in self._files:
+                yield self._take(path, _read(path), ids, scanners)
+
+    def _take(
+        self,
+        path: Path,
+        read: tuple[ScanInfo, Reduced] | str,
+        ids: SheetIds,
+        scanners: Sequence[records.Scanner],
+    ) -> Item:
+        """Take one file that was read."""
+        if isinstance(read, str):
+            return Item(str(path), "refused", reason=read)
+        info, reduced = read
+        archive, catalogue = self._archive, self._archive.catalogue
+        known = catalogue.scan_by_sha256(info.sha256)
+        with catalogue.writing():
+            if known is None:
+                catalogue.save_scan(
+                    {
+                        **_columns(archive, info),
+                        "scanner": self._scanner or scanned.matching_scanner(scanners, _tags(info)),
+                    }
+                )
+            else:
+                self._seen_again(info, known)
+            row = catalogue.scan(info.scan)
+            assert row is not None
+            join = Join(row["sheet"], row["joined_by"], None)
+            if row["sheet"] is None:
+                join = decide_row(archive, ids, row)
+                catalogue.join_scan(info.scan, join.sheet, joined_by=join.source, reason=join.reason)
+            fresh = known is None or known["sheet"] != join.sheet
+            renewed = known is not None and self._scanner is not None and known["scanner"] != self._scanner
+            if fresh or renewed:
+                join_and_measure(archive, info.scan, join.sheet, reduced)
+        if fresh or renewed:
+            row = catalogue.scan(info.scan)
+            assert row is not None
+            make_previews(archive, row, reduced)
+        return self._item(path, info, join, known is not None, fresh)
+
+    def _seen_again(self, info: ScanInfo, known: dict[str, Any]) -> None:
+        """Note where a master known already was seen again, and that it lies there now if it is gone elsewhere."""
+        archive, catalogue = self._archive, self._archive.catalogue
+        stored = archive.stored_path(info.path)
+        if self._scanner is not None:
+            catalogue.save_scan({"sha256": info.sha256, "scanner": self._scanner})
+        if archive.master_path(known["path"]).is_file():
+            catalogue.note_path(info.scan, stored, size_bytes=info.size_bytes, modified_ns=info.modified_ns)
+        else:
+            catalogue.move_scan(info.scan, stored, size_bytes=info.size_bytes, modified_ns=info.modified_ns)
+
+    def _item(self, path: Path, info: ScanInfo, join: Join, known: bool, fresh: bool) -> Item:
+        row = self._archive.catalogue.scan(info.scan)
+        assert row is not None
+        if join.sheet is None:
+            status: Status = "unchanged" if known else "unmatched"
+            return Item(str(path), status, None, info.scan, join.reason, False)
+        findings = self._archive.catalogue.findings(join.sheet)
+        measured = findings is not None and findings.scan == info.scan
+        return Item(
+            str(path),
+            "added" if fresh else "unchanged",
+            join.sheet,
+            info.scan,
+            f"not measured: {row['unmeasured']}" if row["unmeasured"] else None,
+            measured,
+        )
+
+    def finish(self, items: Sequence[Item]) -> list[Item]:
+        """Judge again the sheets whose base+fog may now be had from their batch.
+
+        A scan without a rebate borrows the median of its batch's; which rebates there are is known only
+        when the last scan is taken.
+        """
+        catalogue = self._archive.catalogue
+        taken = {item.sheet for item in items if item.sheet is not None and item.status == "added"}
+        if not taken:
+            return list(items)
+        borrowing = catalogue.sheets_borrowing_base_fog(taken)
+        refresh(self._archive, borrowing)
+        return [
+            replace(item, measured=_measured_on(catalogue.findings(item.sheet), item.scan))
+            if item.sheet is not None
+            else item
+            for item in items
+        ]
+
+
+def _measured_on(findings: Any, scan: str | None) -> bool:
+    return findings is not None and findings.scan == scan
+
+
+def ingest_scans(
+    archive: Archive, paths: Sequence[Path], *, scanner: str | None = None, jobs: int = 1
+) -> Ingest:
+    """Prepare to take scans.
+
+    Parameters
+    ----------
+    archive : the archive.
+    paths : files, and folders with all they hold.
+    scanner : the scanner they were made on; None to tell it from each scan's own tags.
+    jobs : files that are read at once, each in a process of its own.
+
+    Returns
+    -------
+    The run: iterate it to take the scans, then hand its items to :meth:`Ingest.finish`.
+
+    Raises
+    ------
+    UnknownNameError : no such scanner.
+    """
+    if scanner is not None and archive.catalogue.scanner(scanner) is None:
+        raise unknown(archive.catalogue, "scanner", scanner)
+    return Ingest(archive, _files(archive, paths), scanner, jobs)
+
+
+def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Reduced) -> None:
+    """Look a scan over that is joined, or waits, and measure its sheet."""
+    catalogue = archive.catalogue
+    if sheet is not None:
+        refresh(archive, [sheet], {scan: reduced})
+    row = catalogue.scan(scan)
+    assert row is not None
+    if row["rebate"] is None:
+        # Nothing measured it: it waits, or a newer scan of the sheet is there. It is looked over all the same.
+        place, name = scanned.channel_of("grey", row["mode"]) or (0, "grey")
+        scanned.look_over(
+            catalogue,
+            row,
+            lambda: reduced,
+            channel=place,
+            px_per_mm=scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], None),
+            profile=scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], name),
+        )
+
+
+def _tags(info: ScanInfo) -> dict[str, str | None]:
+    return {"make": info.make, "model": info.model, "software": info.software}
+
+
+def _columns(archive: Archive, info: ScanInfo) -> dict[str, Any]:
+    """Write a scan as the catalogue keeps it."""
+    return {
+        "sha256": info.sha256,
+        "path": archive.stored_path(info.path),
+        "size_bytes": info.size_bytes,
+        "modified_ns": info.modified_ns,
+        "file_format": info.file_format,
+        "width": info.width,
+        "height": info.height,
+        "bits": info.bits,
+        "mode": info.mode,
+        "dpi": info.dpi,
+        **_tags(info),
+        "description": info.description,
+        "taken_at": info.taken_at,
+        "orientation": info.orientation,
+        "compression": info.compression,
+        "lossy": info.lossy,
+        "pages": info.pages,
+        "notes": info.notes,
+    }

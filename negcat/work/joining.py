@@ -1,0 +1,192 @@
+"""Which sheet a scan belongs to: what its file name, its side files and its own tags say.
+
+Nothing is guessed. A scan that names no sheet, or two, waits until someone says which it is.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+__all__ = ["Claim", "Join", "SheetIds", "decide", "side_file_texts"]
+
+SIDE_FILE_SUFFIXES = (".yaml", ".yml", ".json", ".txt", ".xmp")
+SIDE_FILE_LIMIT = 1 << 20
+"""Bytes of a side file that are looked at: an id stands in a few lines, not in a megabyte."""
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What one source says a scan belongs to.
+
+    Parameters
+    ----------
+    source : the source in words: ``its file name``.
+    sheets : every sheet id it names, none of which holds another.
+    """
+
+    source: str
+    sheets: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Join:
+    """A scan's sheet, or why it has none.
+
+    Parameters
+    ----------
+    sheet : the sheet's id, None while the scan waits.
+    source : which source decided.
+    reason : why it waits; None when joined.
+    """
+
+    sheet: str | None
+    source: str | None
+    reason: str | None
+
+
+class SheetIds:
+    """The archive's sheet ids, made to be found inside other text.
+
+    Parameters
+    ----------
+    ids : every sheet's id.
+
+    Examples
+    --------
+    >>> ids = SheetIds(["BW-1", "BW-1-2", "BW-12"])
+    >>> sorted(ids.named_in("2026-05-18_bw-12_scan"))
+    ['BW-12']
+    >>> sorted(ids.named_in("BW-1-2"))  # the longest wins
+    ['BW-1-2']
+    >>> sorted(ids.named_in("BW-123"))  # a digit touches it
+    []
+    """
+
+    def __init__(self, ids: Iterable[str]) -> None:
+        self._ids: dict[str, list[str]] = {}
+        self._longest = 0
+        for sheet in ids:
+            self._ids.setdefault(sheet.casefold(), []).append(sheet)
+            self._longest = max(self._longest, len(sheet))
+
+    def named_in(self, text: str) -> frozenset[str]:
+        """Find the ids that stand in a text with no letter or digit touching them, case aside.
+
+        An id that another found one holds is left out.
+        """
+        starts = [place for place in range(len(text)) if place == 0 or not text[place - 1].isalnum()]
+        ends = [place + 1 for place in range(len(text)) if not text[place + 1 : place + 2].isalnum()]
+        found: set[str] = set()
+        for start in starts:
+            for end in ends:
+                if start < end <= start + self._longest:
+                    written = text[start:end]
+                    spelt = self._ids.get(written.casefold())
+                    if spelt is not None:
+                        found.update([written] if written in spelt else spelt)
+        folded = {sheet: sheet.casefold() for sheet in found}
+        return frozenset(
+            sheet
+            for sheet in found
+            if not any(folded[sheet] != folded[other] and folded[sheet] in folded[other] for other in found)
+        )
+
+
+def _texts_of_side_file(path: Path) -> list[str]:
+    """Read the texts of a side file in which a sheet may be named; [] where it can't be read."""
+    try:
+        text = path.read_bytes()[:SIDE_FILE_LIMIT].decode("utf-8-sig", errors="replace")
+    except OSError:
+        return []
+    # A structured side file says which sheet it is for in its `sheet` field; other fields may name
+    # other sheets ("taken right after BW-06") without claiming them.
+    content: Any = None
+    if path.suffix.lower() in (".yaml", ".yml"):
+        try:
+            content = yaml.load(text, Loader=yaml.CBaseLoader)
+        except yaml.YAMLError:
+            content = None
+    elif path.suffix.lower() == ".json":
+        try:
+            content = json.loads(text)
+        except (ValueError, RecursionError):
+            content = None
+    if isinstance(content, Mapping):
+        named = [content.get("sheet")]
+        sheets = content.get("sheets")
+        if isinstance(sheets, list):
+            named += [item.get("sheet") for item in sheets if isinstance(item, Mapping)]
+        claims = [str(sheet) for sheet in named if isinstance(sheet, str | int)]
+        if claims:
+            return claims
+    return [text]
+
+
+def side_file_texts(scan: Path) -> list[str]:
+    """Read what the side files of a scan say: files of the same stem beside it.
+
+    Parameters
+    ----------
+    scan : the scan's path; ``IMG_4.yaml`` and ``IMG_4.tif.xmp`` both belong to ``IMG_4.tif``.
+
+    Returns
+    -------
+    Texts in which a sheet may be named.
+    """
+    texts: list[str] = []
+    for base in (scan.with_suffix(""), scan):
+        for suffix in SIDE_FILE_SUFFIXES:
+            side = base.with_name(base.name + suffix)
+            if side.is_file():
+                texts += _texts_of_side_file(side)
+    return texts
+
+
+def decide(ids: SheetIds, *, stem: str, side_texts: Iterable[str], descriptions: Iterable[str]) -> Join:
+    """Decide which sheet a scan belongs to.
+
+    Parameters
+    ----------
+    ids : the archive's sheet ids.
+    stem : the scan's file name without its ending.
+    side_texts : what side files of the same stem say.
+    descriptions : the texts of the scan's own description tags.
+
+    Returns
+    -------
+    The sheet that the file name names, else the side file, else the tags; none where a source names
+    two, where two sources differ, or where nothing names a sheet.
+    """
+    claims = [
+        Claim("its file name", ids.named_in(stem)),
+        Claim("its side file", frozenset().union(*(ids.named_in(text) for text in side_texts))),
+        Claim("its description tags", frozenset().union(*(ids.named_in(text) for text in descriptions))),
+    ]
+    claims = [claim for claim in claims if claim.sheets]
+    if not claims:
+        return Join(None, None, "neither its file name, a side file nor its description tags name a sheet")
+    first = claims[0]
+    if len(first.sheets) > 1:
+        return Join(None, None, f"{first.source} names {_listed(first.sheets)}")
+    (sheet,) = first.sheets
+    for other in claims[1:]:
+        # A source that names this sheet among others agrees; only one that leaves it out contradicts.
+        if sheet not in other.sheets:
+            return Join(
+                None,
+                None,
+                f"{first.source} names {sheet}, but {other.source} names {_listed(other.sheets)}",
+            )
+    return Join(sheet, first.source, None)
+
+
+def _listed(sheets: Iterable[str]) -> str:
+    """Write ids as a phrase: ``BW-1 and BW-2``."""
+    names = sorted(sheets)
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]

@@ -1,0 +1,52 @@
+"""Masters that the catalogue knows: found again, and read only when they are still what was taken."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from negcat import scans
+from negcat.errors import ScanError
+from negcat.scans import Reduced, ScanHeader
+from negcat.work.archive import Archive
+
+__all__ = ["PREVIEW_SIDE", "find_master", "header_of", "reduced_of"]
+
+PREVIEW_SIDE = 1600
+"""Longest side, in pixels, of a scan made small: enough for the page's picture and for finding the margin."""
+
+
+def find_master(archive: Archive, row: Mapping[str, Any]) -> Path:
+    """Find the file of a scan: where it was taken, or where a copy of it was seen.
+
+    Raises
+    ------
+    ScanError : none of them is there unchanged.
+    """
+    for known in ({"path": row["path"], "size_bytes": row["size_bytes"], "modified_ns": row["modified_ns"]},
+                  *archive.catalogue.paths_of(row["scan"])):  # fmt: skip
+        path = archive.master_path(known["path"])
+        try:
+            status = path.stat()
+        except OSError:
+            continue
+        if status.st_size != row["size_bytes"]:
+            continue
+        # A touched file of the same length is read once to see that it is still the same master.
+        if status.st_mtime_ns == known["modified_ns"] or scans.sha256_of(path) == row["sha256"]:
+            return path
+    raise ScanError(
+        f"the master of scan {row['scan']} is not at {archive.master_path(row['path'])} any more, or was changed; "
+        "put it back, or take it from where it lies now with 'negcat ingest'"
+    )
+
+
+def header_of(archive: Archive, row: Mapping[str, Any]) -> ScanHeader:
+    """Read the header of a scan's master."""
+    return scans.read_header(find_master(archive, row))
+
+
+def reduced_of(archive: Archive, row: Mapping[str, Any]) -> Reduced:
+    """Read a scan's master whole and make it small."""
+    return scans.read_reduced(header_of(archive, row), max_side=PREVIEW_SIDE)

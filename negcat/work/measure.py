@@ -1,0 +1,573 @@
+"""Measure sheets: spots and base+fog on the scan, held against the plan, kept as findings.
+
+A density once read stays valid while its spot, its scan and the scanner's profile stay the same; it is then
+taken from the catalogue, so that a changed record is judged anew without opening the master.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from math import hypot
+from typing import Any
+
+from negcat import densitometry, records, scans
+from negcat.catalogue import Findings
+from negcat.densitometry import NoRebate, Rebate, SpotDensity
+from negcat.errors import NotationError, UnknownNameError
+from negcat.exposure import Exposure
+from negcat.judgement import FoundReading, Judgement, judge
+from negcat.scans import Reduced
+from negcat.work import scanned
+from negcat.work.archive import Archive
+from negcat.work.masters import header_of, reduced_of
+from negcat.work.naming import known_sheet
+from negcat.work.planning import Equipment
+from negcat.work.scanned import Profile
+
+__all__ = [
+    "BASE_FOG_SPOT",
+    "SheetOutcome",
+    "SpotChange",
+    "compute",
+    "measure_sheet",
+    "measured_sheet_ids",
+    "refresh",
+]
+
+BASE_FOG_SPOT = "base+fog"
+"""The name under which the spot of base+fog is set."""
+
+RECORDED_BATCH_SD = 0.02
+RECORDED_FILM_SD = 0.04
+"""Deviation of a recorded base+fog: one densitometer reading for a batch (readings repeat to ±0.02 at worst by
+ISO 5-2's tolerance for instruments in use); twice that for a film's, which moves with developer and age."""
+
+
+@dataclass(frozen=True)
+class SpotChange:
+    """A spot to set.
+
+    Parameters
+    ----------
+    name : the reading's name, or ``base+fog``.
+    x, y : fractions of the upright scan's width and height from its top left.
+    diameter_mm : on the film; None keeps the reading's, else the default.
+    """
+
+    name: str
+    x: float
+    y: float
+    diameter_mm: float | None
+
+    @classmethod
+    def parse(cls, text: str) -> SpotChange:
+        """Read ``NAME=X,Y[,DIAMETER_MM]``.
+
+        Raises
+        ------
+        NotationError : anything else, or a place outside the scan.
+
+        Examples
+        --------
+        >>> SpotChange.parse("kiln mouth=0.31,0.64")
+        SpotChange(name='kiln mouth', x=0.31, y=0.64, diameter_mm=None)
+        """
+        name, equals, places = text.rpartition("=")
+        parts = places.split(",")
+        try:
+            numbers = [float(part) for part in parts]
+        except ValueError:
+            numbers = []
+        if not equals or not name.strip() or len(numbers) not in (2, 3):
+            raise NotationError(
+                f"'{text}' is no spot: write NAME=X,Y or NAME=X,Y,DIAMETER_MM, as \"kiln mouth=0.31,0.64,2\""
+            )
+        x, y, *rest = numbers
+        if not (0 <= x <= 1 and 0 <= y <= 1):
+            raise NotationError(
+                f"the spot '{text}' lies outside the scan: x and y are fractions from 0 to 1 of its width and height"
+            )
+        return cls(name.strip(), x, y, rest[0] if rest else None)
+
+
+@dataclass(frozen=True)
+class BaseFog:
+    """Base+fog of a sheet: density, its deviation, and where it comes from."""
+
+    density: float
+    sd: float
+    source: str
+    detail: str
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a scan gave for a sheet.
+
+    Parameters
+    ----------
+    scan : the scan's id; None where no scan is there.
+    profile : the profile it was measured with.
+    base_fog : None where it can't be had.
+    spots : reading name → density; only readings with a spot.
+    why : sentences on what could not be had.
+    """
+
+    scan: str | None = None
+    profile: Profile | None = None
+    base_fog: BaseFog | None = None
+    spots: Mapping[str, SpotDensity] | None = None
+    why: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SheetOutcome:
+    """A sheet measured: its verdict, and its readings as ``negcat show --json`` has them."""
+
+    sheet: str
+    verdict: str
+    readings: Sequence[Mapping[str, Any]]
+
+    def as_json(self) -> dict[str, Any]:
+        """Give what ``negcat measure --json`` prints of a sheet."""
+        return {"sheet": self.sheet, "verdict": self.verdict, "readings": [dict(r) for r in self.readings]}
+
+
+def measured_sheet_ids(archive: Archive) -> list[str]:
+    """List every sheet that has a scan."""
+    return list(dict.fromkeys(scan["sheet"] for scan in archive.catalogue.scans() if scan["sheet"]))
+
+
+def measure_sheet(archive: Archive, sheet: str, changes: Sequence[SpotChange] = ()) -> SheetOutcome:
+    """Set spots and measure a sheet again, from its master.
+
+    Parameters
+    ----------
+    archive : the archive.
+    sheet : the sheet's id.
+    changes : spots to set; they go into the sheet's record, whose old values stay in its history.
+
+    Raises
+    ------
+    UnknownNameError : no such sheet or reading.
+    ScanError : the master can't be read.
+    """
+    catalogue = archive.catalogue
+    record = known_sheet(catalogue, sheet)
+    if changes:
+        record = _with_spots(record, changes)
+        catalogue.take([records.Records(sheets=(record,))], via="measure")
+    findings = compute(archive, Equipment(catalogue), record, reuse=False)
+    catalogue.save_findings(findings)
+    assert findings.result is not None
+    return SheetOutcome(record.sheet, findings.result["verdict"], findings.readings)
+
+
+def _with_spots(record: records.Sheet, changes: Iterable[SpotChange]) -> records.Sheet:
+    """Put spots into a sheet's record."""
+    readings = {reading.name: reading for reading in record.readings}
+    updates: dict[str, Any] = {}
+    for change in changes:
+        if change.name == BASE_FOG_SPOT and change.name not in readings:
+            updates["base_fog_spot"] = _spot(change, record.base_fog_spot)
+        elif change.name in readings:
+            reading = readings[change.name]
+            readings[change.name] = reading.model_copy(update={"spot": _spot(change, reading.spot)})
+        else:
+            raise UnknownNameError(
+                f"sheet {record.sheet} has no reading '{change.name}'; it has "
+                f"{', '.join(readings) or 'none'} (and '{BASE_FOG_SPOT}')"
+            )
+    return record.model_copy(update={"readings": tuple(readings.values()), **updates})
+
+
+def _spot(change: SpotChange, before: records.Spot | None) -> records.Spot:
+    values: dict[str, Any] = {"x": change.x, "y": change.y}
+    if change.diameter_mm is not None:
+        values["diameter_mm"] = change.diameter_mm
+    elif before is not None:
+        values["diameter_mm"] = before.diameter_mm
+    try:
+        return records.Spot.model_validate(values)
+    except ValueError as error:
+        raise NotationError(
+            f"the spot of '{change.name}' can't be {change.diameter_mm:g} mm wide: write 0.05 to 50 mm"
+        ) from error
+
+
+def refresh(archive: Archive, sheets: Iterable[str], reduced: Mapping[str, Reduced] | None = None) -> None:
+    """Compute the findings of sheets anew and keep them.
+
+    Parameters
+    ----------
+    archive : the archive.
+    sheets : ids.
+    reduced : scans in hand, by id, so that they aren't read twice.
+    """
+    equipment = Equipment(archive.catalogue)
+    waiting: list[Findings] = []
+    for sheet in sheets:
+        record = archive.catalogue.sheet(sheet)
+        if record is None:
+            continue
+        waiting.append(compute(archive, equipment, record, reduced=reduced or {}))
+        if len(waiting) >= 500:
+            archive.catalogue.save_findings(*waiting)
+            waiting.clear()
+    if waiting:
+        archive.catalogue.save_findings(*waiting)
+
+
+def compute(
+    archive: Archive,
+    equipment: Equipment,
+    record: records.Sheet,
+    *,
+    reduced: Mapping[str, Reduced] | None = None,
+    reuse: bool = True,
+) -> Findings:
+    """Compute everything there is to know of a sheet.
+
+    Parameters
+    ----------
+    archive : the archive; of the catalogue only what is known of the scans is written.
+    equipment : what the record refers to.
+    record : the sheet's record.
+    reduced : scans in hand, by id.
+    reuse : take densities over that were measured on the same spot of the same scan with the same profile.
+
+    Returns
+    -------
+    The findings, not yet kept.
+    """
+    exposed = equipment.expose(record)
+    target = equipment.target(record.print_target)
+    before = archive.catalogue.findings(record.sheet) if reuse else None
+    measured = _measure(archive, equipment, record, reduced or {}, before)
+    found = [
+        _found(
+            reading,
+            planned.planned_zone,
+            planned.given_zone,
+            planned.planned_print_zone,
+            planned.placed,
+            measured,
+        )
+        for reading, planned in zip(record.readings, exposed.readings, strict=True)
+    ]
+    judged = judge(
+        found,
+        target=target,
+        n=record.tag.n,
+        decision_stops=exposed.decision_stops,
+        why=(*measured.why, *exposed.why),
+    )
+    return Findings(
+        sheet=record.sheet,
+        exposure=_exposure_columns(record, exposed),
+        base_fog=asdict(measured.base_fog) if measured.base_fog else None,
+        readings=_reading_columns(record, exposed, found, judged, measured),
+        result=_result_columns(judged),
+        scan=measured.scan if measured.profile else None,
+        provenance={
+            "profile": measured.profile.number if measured.profile else None,
+            "print_target": judged.target,
+            "exposure_index": equipment.exposure_index(record),
+            "judgement_version": judged.version,
+        },
+    )
+
+
+# Measuring on the scan --------------------------------------------------------------------------------------
+
+
+def _measure(
+    archive: Archive,
+    equipment: Equipment,
+    record: records.Sheet,
+    reduced: Mapping[str, Reduced],
+    before: Findings | None,
+) -> Measured:
+    """Measure a sheet on the newest of its scans that can be measured."""
+    rows = archive.catalogue.scans_of(record.sheet)
+    if not rows:
+        return Measured(why=("No scan is joined to this sheet.",))
+    reasons: list[str] = []
+    for row in sorted(rows, key=lambda scan: scan["taken_order"], reverse=True):
+        measured = _measure_scan(archive, equipment, record, row, reduced.get(row["scan"]), before)
+        if isinstance(measured, Measured):
+            return measured
+        reasons.append(f"Scan {row['scan']} is not measured: {measured}.")
+    return Measured(why=tuple(reasons))
+
+
+def _measure_scan(
+    archive: Archive,
+    equipment: Equipment,
+    record: records.Sheet,
+    row: Mapping[str, Any],
+    reduced: Reduced | None,
+    before: Findings | None,
+) -> Measured | str:
+    """Measure a sheet on one scan; the reason where that can't be done."""
+    catalogue = archive.catalogue
+    film_channel = equipment.film(record.film).channel
+    channel = scanned.channel_of(film_channel, row["mode"])
+    profile = (
+        scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], channel[1])
+        if channel
+        else None
+    )
+    film_mm = records.film_size_mm(record.format) if record.format else None
+    px_per_mm = scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], film_mm)
+    rebate, condition = scanned.look_over(
+        catalogue,
+        row,
+        lambda: reduced if reduced is not None else reduced_of(archive, row),
+        channel=channel[0] if channel else 0,
+        px_per_mm=px_per_mm,
+        profile=profile,
+    )
+
+    reason = None
+    if condition.get("positive"):
+        reason = "it is a positive, whose tones say nothing of the negative's densities"
+    elif condition.get("stretched"):
+        reason = (
+            "its levels were stretched by an automatic correction, so its codes don't follow the scanner's profile; "
+            "scan it again with every automatic correction off"
+        )
+    elif channel is None:
+        reason = f"{record.film} is measured in the {film_channel} channel and this is a grey scan; scan it in colour"
+    elif row["scanner"] is None:
+        reason = (
+            "its scanner isn't known: its own tags fit no scanner on record; take it again with --scanner NAME, "
+            "or record the scanner with the make, model or software that the scan names"
+        )
+    elif profile is None:
+        reason = (
+            f"there is no profile of {row['scanner']} for {row['bits']} bits {row['mode']}; make one with "
+            "'negcat calibrate' from a step tablet scanned with the same settings"
+        )
+    elif px_per_mm is None:
+        reason = "its resolution isn't known: the scan doesn't say it, and the sheet's record names no format"
+    catalogue.save_scan(
+        {
+            "sha256": row["sha256"],
+            "unmeasured": reason,
+            "calibrated": profile is not None,
+            "profile": profile.number if profile else None,
+        }
+    )
+    if reason is not None or profile is None or channel is None or px_per_mm is None:
+        return reason or "its profile is missing"
+
+    why: list[str] = []
+    spots: dict[str, SpotDensity] = {}
+    known = _known_spots(before, row["scan"], profile.number)
+    for reading in record.readings:
+        if reading.spot is None:
+            why.append(
+                f"No spot is set for '{reading.name}', so it has no density: set it with "
+                f'negcat measure {record.sheet} --spot "{reading.name}=X,Y".'
+            )
+            continue
+        spots[reading.name] = known.get(_spot_key(reading.name, reading.spot)) or _read_spot(
+            archive, row, reading.spot, channel[0], px_per_mm, profile
+        )
+    base_fog = _base_fog(archive, equipment, record, row, rebate, channel[0], px_per_mm, profile, known, why)
+    return Measured(row["scan"], profile, base_fog, spots, tuple(why))
+
+
+def _spot_key(name: str, spot: records.Spot) -> tuple[str, float, float, float]:
+    return name, spot.x, spot.y, spot.diameter_mm
+
+
+def _known_spots(
+    before: Findings | None, scan: str, profile: int
+) -> dict[tuple[str, float, float, float], SpotDensity]:
+    """Collect the densities measured before that still hold."""
+    if before is None or before.scan != scan or before.provenance.get("profile") != profile:
+        return {}
+    known = {}
+    measured = [(r["name"], r) for r in before.readings]
+    if before.base_fog and before.base_fog.get("measured"):
+        measured.append((BASE_FOG_SPOT, dict(before.base_fog)))
+    for name, reading in measured:
+        kept = reading.get("measured")
+        if kept:
+            spot = kept["spot"]
+            known[(name, spot["x"], spot["y"], spot["diameter_mm"])] = SpotDensity(**kept["density"])
+    return known
+
+
+def _read_spot(
+    archive: Archive,
+    row: Mapping[str, Any],
+    spot: records.Spot,
+    channel: int,
+    px_per_mm: float,
+    profile: Profile,
+) -> SpotDensity:
+    """Measure one spot on the master."""
+    radius = spot.diameter_mm * px_per_mm / 2
+    x, y = spot.x * row["width"], spot.y * row["height"]
+    left, top = max(int(x - radius) - 1, 0), max(int(y - radius) - 1, 0)
+    right = min(int(x + radius) + 2, row["width"])
+    bottom = min(int(y + radius) + 2, row["height"])
+    left, top = min(left, row["width"] - 1), min(top, row["height"] - 1)
+    patch = scans.read_patch(header_of(archive, row), left, top, max(right, left + 1), max(bottom, top + 1))
+    return densitometry.measure_spot(patch[:, :, channel], (x - left, y - top), radius, profile.fitted)
+
+
+def _base_fog(
+    archive: Archive,
+    equipment: Equipment,
+    record: records.Sheet,
+    row: Mapping[str, Any],
+    rebate: Rebate | NoRebate,
+    channel: int,
+    px_per_mm: float,
+    profile: Profile,
+    known: Mapping[tuple[str, float, float, float], SpotDensity],
+    why: list[str],
+) -> BaseFog | None:
+    """Find base+fog: the sheet's own spot, the scan's rebate, the batch's, the film's record."""
+    if record.base_fog_spot is not None:
+        spot = known.get(_spot_key(BASE_FOG_SPOT, record.base_fog_spot)) or _read_spot(
+            archive, row, record.base_fog_spot, channel, px_per_mm, profile
+        )
+        if spot.density is not None and spot.sd is not None:
+            return BaseFog(spot.density, spot.sd, "spot", "the sheet's own spot")
+        why.append(f"The base+fog spot gives no density: {spot.reason}.")
+    if isinstance(rebate, Rebate):
+        if rebate.density is not None and rebate.sd is not None:
+            return BaseFog(rebate.density, rebate.sd, "rebate", "the scan's rebate")
+        why.append(f"The scan's rebate gives no base+fog: {rebate.reason.rstrip('.')}.")
+    else:
+        why.append(f"The scan shows no rebate to read base+fog from: {rebate.reason.rstrip('.')}.")
+    development = archive.catalogue.development_of(record.sheet)
+    if development is not None:
+        if development.base_fog is not None:
+            return BaseFog(development.base_fog, RECORDED_BATCH_SD, "batch", "recorded for the batch")
+        median = archive.catalogue.batch_base_fog(development.batch, film=record.film, without=record.sheet)
+        if median is not None:
+            return BaseFog(
+                median["density"],
+                median["sd"],
+                "batch",
+                f"the median of {median['sheets']} rebates of batch {development.batch}",
+            )
+    film = equipment.film(record.film)
+    if film.base_fog is not None:
+        return BaseFog(film.base_fog, RECORDED_FILM_SD, "film", "recorded for the film")
+    why.append("Base+fog is recorded neither for the batch nor for the film, so there are no net densities.")
+    return None
+
+
+# From computing to what is kept -----------------------------------------------------------------------------
+
+
+def _found(
+    reading: records.Reading,
+    planned_zone: float | None,
+    given_zone: float | None,
+    planned_print_zone: float | None,
+    placed: bool,
+    measured: Measured,
+) -> FoundReading:
+    """Join a reading's plan with its density."""
+    spot = (measured.spots or {}).get(reading.name)
+    density = spot.density if spot else None
+    net = sd = None
+    if spot is not None and density is not None and spot.sd is not None and measured.base_fog is not None:
+        net = density - measured.base_fog.density
+        sd = hypot(spot.sd, measured.base_fog.sd)
+    return FoundReading(
+        name=reading.name,
+        placed=placed,
+        given_zone=given_zone,
+        planned_print_zone=planned_print_zone,
+        density=density,
+        sd=sd,
+        net_density=net,
+        bound=spot.bound if spot else None,
+        planned_zone=planned_zone,
+    )
+
+
+def _exposure_columns(record: records.Sheet, exposed: Exposure) -> dict[str, Any]:
+    values = {
+        name: getattr(exposed, name)
+        for name in (
+            "f_number",
+            "effective_f_number",
+            "time_s",
+            "shutter_time_s",
+            "effective_time_s",
+            "setting_stops",
+            "filter_stops",
+            "bellows_stops",
+            "cell_stops",
+            "shutter_stops",
+            "reciprocity_stops",
+            "decision_stops",
+        )
+    }
+    return {
+        "marked_stop": record.stop.text,
+        "marked_time": record.time.text,
+        **values,
+        "ledger": [asdict(line) for line in exposed.lines],
+    }
+
+
+def _reading_columns(
+    record: records.Sheet,
+    exposed: Exposure,
+    found: Sequence[FoundReading],
+    judged: Judgement,
+    measured: Measured,
+) -> list[dict[str, Any]]:
+    columns = []
+    for reading, planned, seen, verdict in zip(
+        record.readings, exposed.readings, found, judged.readings, strict=True
+    ):
+        spot = (measured.spots or {}).get(reading.name)
+        columns.append(
+            {
+                "name": reading.name,
+                "role": reading.role,
+                "placed": planned.placed,
+                "ev": reading.ev,
+                "planned_zone": planned.planned_zone,
+                "given_zone": planned.given_zone,
+                "planned_print_zone": planned.planned_print_zone,
+                "target_density": verdict.target_density,
+                "density": seen.density,
+                "sd": seen.sd if seen.sd is not None else (spot.sd if spot else None),
+                "net_density": seen.net_density,
+                "print_zone": verdict.print_zone,
+                "print_zone_sd": verdict.print_zone_sd,
+                "error_density": verdict.error_density,
+                "error_zones": verdict.error_zones,
+                "wanted": planned.wanted,
+                "lost": verdict.lost,
+                "bound": seen.bound,
+                "limit": spot.limit if spot else None,
+                "note": (spot.reason if spot and spot.density is None else "") or verdict.note or None,
+                "spot": reading.spot.model_dump() if reading.spot else None,
+                "measured": {"spot": reading.spot.model_dump(), "density": asdict(spot)}
+                if spot and reading.spot
+                else None,
+            }
+        )
+    return columns
+
+
+def _result_columns(judged: Judgement) -> dict[str, Any]:
+    values = asdict(replace(judged, readings=()))
+    del values["readings"], values["version"]
+    values["why"] = list(judged.why)
+    return values

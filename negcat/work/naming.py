@@ -1,0 +1,69 @@
+"""Names that users type: found in the archive, or a sentence that names the nearest known ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from negcat import records, scans
+from negcat.catalogue import Catalogue
+from negcat.errors import UnknownNameError
+from negcat.work.archive import Archive
+
+__all__ = ["known_scan", "known_sheet", "unknown"]
+
+PLURALS = {"sheet": "sheets", "scanner": "scanners", "tablet": "tablets", "scan": "scans"}
+
+
+def unknown(catalogue: Catalogue, kind: str, name: str) -> UnknownNameError:
+    """Make the error that says a name is unknown and which known ones are nearest.
+
+    Parameters
+    ----------
+    catalogue : the open catalogue.
+    kind : the word for one of them: ``sheet``, ``scanner``, ``tablet``, ``scan``.
+    name : what was asked for.
+    """
+    nearest = catalogue.nearest(PLURALS[kind], name)
+    if nearest:
+        hint = f"the nearest known: {', '.join(nearest)}"
+    else:
+        hint = {
+            "sheet": "record it first, or list what there is with 'negcat find'",
+            "scan": "'negcat pending' lists the scans that wait",
+        }.get(kind, f"record it first, as 'negcat record' takes {PLURALS[kind]}")
+    return UnknownNameError(f"the archive holds no {kind} '{name}'; {hint}")
+
+
+def known_sheet(catalogue: Catalogue, written: str) -> records.Sheet:
+    """Give the sheet of an id, case aside where that leaves one.
+
+    Raises
+    ------
+    UnknownNameError : no such sheet.
+    """
+    sheet = catalogue.sheet_id(written)
+    record = catalogue.sheet(sheet) if sheet is not None else None
+    if record is None:
+        raise unknown(catalogue, "sheet", written)
+    return record
+
+
+def known_scan(archive: Archive, written: str) -> dict[str, Any]:
+    """Give the scan of an id, of the beginning of one that fits no other, or of a path.
+
+    Raises
+    ------
+    UnknownNameError : the archive holds no such scan.
+    """
+    catalogue = archive.catalogue
+    row = catalogue.scan(written) or catalogue.scan_at(archive.stored_path(Path(written)))
+    if row is None and Path(written).is_file():
+        row = catalogue.scan_by_sha256(scans.sha256_of(Path(written)))
+        if row is None:
+            raise UnknownNameError(
+                f"{written} was not taken into the archive yet; take it first with 'negcat ingest {written}'"
+            )
+    if row is None:
+        raise unknown(catalogue, "scan", written)
+    return row

@@ -1,0 +1,149 @@
+"""Pictures for looking: made from a scan's densities, kept in ``previews/``, made again where missing.
+
+A measured negative is shown as a print: each density above base+fog prints the tone that the print target gives
+it. What can't be measured is shown as the scan is, because a tone that isn't known is not made up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from negcat import scans, sensitometry
+from negcat.densitometry import Rebate, ScannerProfile
+from negcat.scans import Reduced
+from negcat.work import scanned
+from negcat.work.archive import Archive
+from negcat.work.masters import reduced_of
+from negcat.work.naming import known_scan
+from negcat.work.planning import Equipment
+
+__all__ = ["SIZES", "Size", "make_previews", "preview_path", "preview_size"]
+
+Size = Literal["wall", "page"]
+SIZES: dict[Size, int] = {"wall": 640, "page": 1600}
+"""Longest side of each picture in pixels: twice what a page shows, for screens of double density."""
+
+FULL_CODE = 65535
+PREVIEW_QUALITY = 88
+
+
+def preview_path(archive: Archive, scan: str, size: Size) -> Path:
+    """Give the file of a scan's picture, made again where it is missing.
+
+    Parameters
+    ----------
+    archive : the archive.
+    scan : the scan's id.
+    size : ``wall`` or ``page``.
+
+    Raises
+    ------
+    UnknownNameError : no such scan.
+    ScanError : the picture is missing and the master can't be read.
+    """
+    row = known_scan(archive, scan)
+    path = _path(archive, row, size)
+    if not path.is_file():
+        make_previews(archive, row, reduced_of(archive, row))
+    return path
+
+
+def preview_size(width: int, height: int, size: Size) -> tuple[int, int]:
+    """Give the width and height of a picture in pixels.
+
+    Examples
+    --------
+    >>> preview_size(4000, 5000, "wall"), preview_size(300, 200, "page")
+    ((512, 640), (300, 200))
+    """
+    scale = min(1.0, SIZES[size] / max(width, height))
+    return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> None:
+    """Make a scan's pictures from the scan made small, in place of older ones."""
+    tones = _tones(archive, row, reduced)
+    for size in SIZES:
+        scans.write_preview(
+            tones,
+            _path(archive, row, size),
+            PREVIEW_QUALITY,
+            size=preview_size(row["width"], row["height"], size),
+        )
+
+
+def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:
+    scan = row["scan"]
+    return archive.previews / scan[:2] / f"{scan}-{size}.jpg"
+
+
+def _tones(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.NDArray[np.uint8]:
+    """Draw the scan: printed tones where its densities are known, else the scan's own."""
+    catalogue = archive.catalogue
+    record = catalogue.sheet(row["sheet"]) if row["sheet"] else None
+    equipment = Equipment(catalogue)
+    film_channel = equipment.film(record.film).channel if record else "grey"
+    channel = scanned.channel_of(film_channel, row["mode"])
+    profile = (
+        scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], channel[1])
+        if channel
+        else None
+    )
+    rebate = scanned.rebate_of(row)
+    findings = catalogue.findings(record.sheet) if record else None
+    base_fog = None
+    if findings is not None and findings.base_fog is not None and findings.scan == row["scan"]:
+        base_fog = findings.base_fog["density"]
+    elif isinstance(rebate, Rebate):
+        base_fog = rebate.density
+    if row["unmeasured"] is None and channel and profile and base_fog is not None:
+        target = equipment.target(record.print_target if record else None)
+        table = printed_tones(profile.fitted, base_fog, target)
+        codes = np.clip(np.rint(reduced.codes[:, :, channel[0]]), 0, FULL_CODE).astype(np.intp)
+        return table[codes]
+    own = np.clip(reduced.codes / 257.0, 0, 255)
+    rounded: npt.NDArray[np.uint8] = np.rint(own).astype(np.uint8)
+    return rounded[:, :, 0] if rounded.shape[2] == 1 else rounded
+
+
+def printed_tones(
+    profile: ScannerProfile, base_fog: float, target: sensitometry.TargetCurve
+) -> npt.NDArray[np.uint8]:
+    """Make the table from code value to the tone it prints.
+
+    Parameters
+    ----------
+    profile : of the scanner.
+    base_fog : density.
+    target : what net density prints as which zone.
+
+    Returns
+    -------
+    uint8 (65536,): sRGB grey of each code's print lightness. Codes outside the profile's range take the tone
+    of its nearest end: a picture is for looking, and no density is told from it.
+    """
+    codes = np.arange(FULL_CODE + 1, dtype=np.float64)
+    low, high = 10.0 ** np.array([profile.log_codes[0], profile.log_codes[-1]])
+    inside = np.clip(codes, *sorted((low, high)))
+    net = profile.density(inside) - base_fog
+    # At the ends of the range, rounding may fall outside by a hair.
+    known = np.isfinite(net)
+    net = np.interp(codes, codes[known], net[known])
+    lightness = sensitometry.print_lightness(target.zone(net))
+    return np.rint(255 * _srgb(_luminance(lightness))).astype(np.uint8)
+
+
+def _luminance(lightness: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Give the luminance factor Y (0 to 1) of a CIE 1976 lightness L* (0 to 100), ISO/CIE 11664-4."""
+    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness * 27 / 24389)
+
+
+def _srgb(luminance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Encode linear light (0 to 1) by IEC 61966-2-1."""
+    light = np.clip(luminance, 0, 1)
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)

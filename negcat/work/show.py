@@ -1,0 +1,123 @@
+"""One sheet whole: its record, what was planned, given and found, and what it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from negcat import records
+from negcat.work.archive import Archive
+from negcat.work.measure import compute
+from negcat.work.naming import known_sheet
+from negcat.work.planning import Equipment
+from negcat.work.previews import preview_size
+
+__all__ = ["dossier"]
+
+INTERNAL = ("measured",)
+"""What findings keep for computing again and nobody needs to read."""
+
+
+def dossier(archive: Archive, sheet: str) -> dict[str, Any]:
+    """Gather all that is known of a sheet.
+
+    Parameters
+    ----------
+    archive : the archive.
+    sheet : the sheet's id, case aside.
+
+    Returns
+    -------
+    What ``negcat show --json`` prints.
+
+    Raises
+    ------
+    UnknownNameError : no such sheet.
+    """
+    catalogue = archive.catalogue
+    record = known_sheet(catalogue, sheet)
+    equipment = Equipment(catalogue)
+    # Findings are kept with every change; an archive open for reading only may lag behind for a moment.
+    findings = catalogue.findings(record.sheet) or compute(archive, equipment, record)
+    exposure = dict(findings.exposure or {})
+    ledger = exposure.pop("ledger", [])
+    near = catalogue.neighbours(record.sheet)
+    return {
+        **_record(record, equipment),
+        "exposure": exposure,
+        "ledger": ledger,
+        "development": _development(catalogue.development_of(record.sheet)),
+        "scans": [_scan(archive, row, findings.scan) for row in catalogue.scans_of(record.sheet)],
+        "base_fog": _without(findings.base_fog),
+        "readings": [_without(reading) for reading in findings.readings],
+        "result": findings.result,
+        "provenance": findings.provenance,
+        "previous": near["previous"],
+        "next": near["next"],
+        "batch_sheets": near["batch_sheets"],
+        "history": catalogue.history("sheet", record.sheet),
+    }
+
+
+def _without(values: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    if values is None:
+        return None
+    return {name: value for name, value in values.items() if name not in INTERNAL}
+
+
+def _record(record: records.Sheet, equipment: Equipment) -> dict[str, Any]:
+    """Write the field record: every field, as it was marked, with what its defaults stand for."""
+    written = record.model_dump(mode="json", exclude={"readings"})
+    return {
+        **written,
+        "exposure_index": equipment.exposure_index(record),
+        "cell": equipment.cell_of(record),
+        "print_target": equipment.target(record.print_target).name,
+    }
+
+
+def _development(record: records.Development | None) -> dict[str, Any] | None:
+    if record is None:
+        return None
+    written = record.model_dump(mode="json")
+    return {**written, "time_s": record.time.seconds}
+
+
+def _scan(archive: Archive, row: Mapping[str, Any], measured: str | None) -> dict[str, Any]:
+    profile = archive.catalogue.profile(row["profile"]) if row["profile"] is not None else None
+    width, height = preview_size(row["width"], row["height"], "page")
+    return {
+        "scan": row["scan"],
+        "path": row["path"],
+        "sha256": row["sha256"],
+        "width": row["width"],
+        "height": row["height"],
+        "bits": row["bits"],
+        "dpi": row["dpi"],
+        "scanner": row["scanner"],
+        "calibrated": bool(row["calibrated"]),
+        "mode": row["mode"],
+        "file_format": row["file_format"],
+        "compression": row["compression"],
+        "lossy": row["lossy"],
+        "taken_at": row["taken_at"],
+        "added_at": row["added_at"],
+        "joined_by": row["joined_by"],
+        "measured": row["scan"] == measured,
+        "unmeasured": row["unmeasured"],
+        "notes": row["notes"] or [],
+        "condition": row["condition"],
+        "rebate": row["rebate"],
+        "preview_width": width,
+        "preview_height": height,
+        "profile": {
+            "number": profile["id"],
+            "tablet": profile["tablet"],
+            "made_at": profile["made_at"],
+            "channel": profile["channel"],
+            "residual_sd": profile["profile"]["residual_sd"],
+            "density_range": profile["profile"]["density_range"],
+        }
+        if profile
+        else None,
+    }

@@ -1,0 +1,65 @@
+"""Take record files: whole or not at all, then bring up to date what they touch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from negcat.records import load_files
+from negcat.work.archive import Archive
+from negcat.work.measure import refresh
+from negcat.work.waiting import join_waiting
+
+__all__ = ["Outcome", "take_record_files"]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of record files.
+
+    Parameters
+    ----------
+    added, updated, unchanged : list name → how many records.
+    joined : (sheet, scan) of scans that waited for one of these sheets.
+    """
+
+    added: Mapping[str, int]
+    updated: Mapping[str, int]
+    unchanged: Mapping[str, int]
+    joined: Sequence[tuple[str, str]]
+
+    def as_json(self) -> dict[str, Any]:
+        """Give what ``negcat record --json`` prints."""
+        return {
+            "added": dict(self.added),
+            "updated": dict(self.updated),
+            "unchanged": dict(self.unchanged),
+            "joined": [{"sheet": sheet, "scan": scan} for sheet, scan in self.joined],
+        }
+
+
+def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "record") -> Outcome:
+    """Take record files into the archive.
+
+    Parameters
+    ----------
+    archive : the archive.
+    files : YAML, JSON or CSV files; they may refer to each other.
+    via : the way in, kept in the history.
+
+    Raises
+    ------
+    RecordError : any file has a fault; every fault of every file is named and nothing is taken.
+    """
+    catalogue = archive.catalogue
+    loaded = load_files(files, catalogue.known_names())
+    taken = catalogue.take(loaded, via=via)
+    joined = join_waiting(archive) if taken.added.get("sheets") else []
+    # What an interrupted run left behind is brought up to date along with what this one touched.
+    touched = dict.fromkeys(
+        [*taken.changed_sheets, *(sheet for sheet, _ in joined), *catalogue.out_of_date()]
+    )
+    refresh(archive, touched)
+    return Outcome(taken.added, taken.updated, taken.unchanged, joined)
