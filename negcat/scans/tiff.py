@@ -305,7 +305,7 @@ def _full_size_page(tif: tifffile.TiffFile) -> tuple[Any, int]:
         if len(pages) == MOST_PAGES:
             break
     if not pages:
-        msg = "there is no picture in it; scan it again"
+        msg = "its TIFF directory is not there, damaged or cut short; copy or scan it again"
         raise Damaged(msg)
 
     def area(page: Any) -> int:
