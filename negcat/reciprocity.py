@@ -119,6 +119,10 @@ class Corrected(NamedTuple):
     extrapolated: bool
 
 
+_TINY: Final = 1e-13
+_LEVEL: Final = 1e-3
+
+
 class _Curve(NamedTuple):
     """A table as cubic pieces of ln(given) over ln(metered), in plain floats because sheets are many."""
 
@@ -134,13 +138,10 @@ def _curve(law: TableLaw) -> _Curve:
     pchip = PchipInterpolator(log_metered, log_given)
     # PCHIP may end level where the table bends sharply; a level end has no inverse, so its last chord serves.
     end_slope = float(pchip.derivative()(log_metered[-1]))
-    if not end_slope > 0:
+    if not end_slope > _LEVEL:
         end_slope = float((log_given[-1] - log_given[-2]) / (log_metered[-1] - log_metered[-2]))
     pieces = tuple(tuple(float(x) for x in column) for column in pchip.c.T)
     return _Curve(tuple(log_metered.tolist()), tuple(log_given.tolist()), pieces, end_slope)  # type: ignore[arg-type]
-
-
-_TINY: Final = 1e-13
 
 
 def _solve(piece: tuple[float, float, float, float], rise: float, width: float) -> float:
@@ -200,7 +201,8 @@ def given_time(law: Reciprocity, metered_s: float) -> Corrected:
     if isinstance(law, PowerLaw):
         if metered_s <= law.from_s:
             return Corrected(metered_s, False)
-        return Corrected(law.from_s * (metered_s / law.from_s) ** law.exponent, False)
+        # max, min: an exponent of 1 must not lose or win the last bit
+        return Corrected(max(law.from_s * (metered_s / law.from_s) ** law.exponent, metered_s), False)
     if metered_s < law.points[0][0]:
         return Corrected(metered_s, False)
     curve = _curve(law)
@@ -249,7 +251,7 @@ def effective_time(law: Reciprocity, given_s: float) -> Corrected:
     if isinstance(law, PowerLaw):
         if given_s <= law.from_s:
             return Corrected(given_s, False)
-        return Corrected(law.from_s * (given_s / law.from_s) ** (1 / law.exponent), False)
+        return Corrected(min(law.from_s * (given_s / law.from_s) ** (1 / law.exponent), given_s), False)
     first_metered, first_given = law.points[0]
     if given_s <= first_metered:
         return Corrected(given_s, False)

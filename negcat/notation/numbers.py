@@ -40,10 +40,11 @@ def clean(text: str | int | float, kind: str) -> tuple[str, str]:
     """Return the text as marked (stripped) and in plain characters with single spaces."""
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise NotationError(f"{text!r} is not {kind}: a number or a text is wanted.")
-    if isinstance(text, int | float):
-        marked = format(Decimal(repr(text)), "f").removesuffix(".0")  # 0.00005 and not 5e-05
-    else:
-        marked = text.strip()
+    if not isinstance(text, str):
+        # A number is taken as the shortest text that stands for it, 0.00005 and not 5e-05.
+        number = Decimal(text) if isinstance(text, int) else Decimal(repr(float(text)))
+        text = format(number, "f").removesuffix(".0")
+    marked = text.strip()
     if not marked:
         raise NotationError(f"blank is not {kind}: fill it in, or leave the field out.")
     if len(marked) > _TOO_LONG:

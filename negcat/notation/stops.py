@@ -174,8 +174,7 @@ def format_stop(f_number: float) -> str:
         if mark is not None:
             return f"f/{mark:g}{part}"
     for digits in range(3, 7):
-        text = f"{f_number:.{digits}g}"
-        value = float(text)
+        value = float(f"{f_number:.{digits}g}")
         if abs(2 * math.log2(_STOPS.get(value, value) / f_number)) <= CLOSE:
-            return f"f/{text}"
-    return f"f/{f_number:.3g}"
+            break
+    return f"f/{value:.12g}"

@@ -7,6 +7,8 @@ from typing import Final
 from negcat.notation.numbers import AMOUNT, UnreadableError, amount_of, clean, refuse, with_part
 
 _TAG_RANGE: Final = (-5.0, 4.0)
+_SAME: Final = 1e-9
+_DECIMALS: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,8 @@ def parse_tag(text: str | int | float) -> Tag:
         except UnreadableError as fault:
             refuse(marked, "a tag", str(fault))
         n = -n if match["sign"] == "-" else n
+        if with_part(abs(n), _SAME) is None:
+            n = round(n, _DECIMALS)  # so that the canonical text says all of it
     low, high = _TAG_RANGE
     if not low <= n <= high:
         refuse(marked, "a tag", "N-5 to N+4 are understood")
@@ -87,9 +91,9 @@ def format_tag(n: float) -> str:
     >>> format_tag(0), format_tag(1), format_tag(-1.5), format_tag(0.4)
     ('N', 'N+1', 'N-1½', 'N+0.4')
     """
-    split = with_part(abs(n), 1e-9)
+    split = with_part(abs(n), _SAME)
     if split is None:
-        size = f"{abs(n):.6g}"
+        size = f"{abs(n):.{_DECIMALS}f}".rstrip("0").rstrip(".")
     else:
         whole, part = split
         size = f"{whole}{part}" if whole or not part else part
