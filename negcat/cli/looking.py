@@ -128,41 +128,39 @@ def pending(archive_dir: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(waiting)
         return
-    if not any(waiting[part] for part in ("to_develop", "to_scan", "to_join", "to_measure")):
+    if not any(waiting[part] for part in ("develop", "scan", "join", "measure")):
         click.echo("Nothing waits.")
         return
-    if waiting["to_develop"]:
+    if waiting["develop"]:
         click.echo("To develop")
         click.echo(
             table(
                 ["  film", "tag", "sheets", ""],
                 [
                     [f"  {g['film']}", g["tag"], str(len(g["sheets"])), ", ".join(g["sheets"])]
-                    for g in waiting["to_develop"]
+                    for g in waiting["develop"]
                 ],
                 right=(2,),
             )
         )
-    if waiting["to_scan"]:
+    if waiting["scan"]:
         click.echo("To scan")
         click.echo(
             table(
                 ["  sheet", "film", "tag", "batch"],
-                [[f"  {s['sheet']}", s["film"], s["tag"], s["batch"]] for s in waiting["to_scan"]],
+                [[f"  {s['sheet']}", s["film"], s["tag"], s["batch"]] for s in waiting["scan"]],
             )
         )
-    if waiting["to_join"]:
+    if waiting["join"]:
         click.echo("To join: 'negcat match SCAN SHEET'")
         click.echo(
             table(
                 ["  scan", "file", "why it waits"],
-                [[f"  {s['scan']}", Path(s["path"]).name, s["reason"]] for s in waiting["to_join"]],
+                [[f"  {s['scan']}", Path(s["path"]).name, s["reason"]] for s in waiting["join"]],
             )
         )
-    if waiting["to_measure"]:
+    if waiting["measure"]:
         click.echo("To measure")
         click.echo(
-            table(
-                ["  sheet", "why it waits"], [[f"  {s['sheet']}", s["reason"]] for s in waiting["to_measure"]]
-            )
+            table(["  sheet", "why it waits"], [[f"  {s['sheet']}", s["reason"]] for s in waiting["measure"]])
         )

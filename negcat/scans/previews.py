@@ -13,7 +13,9 @@ from negcat.errors import QuantityError, ScanError
 __all__ = ["write_preview"]
 
 
-def write_preview(tones: npt.NDArray[np.uint8], path: str | Path, quality: int = 85) -> None:
+def write_preview(
+    tones: npt.NDArray[np.uint8], path: str | Path, quality: int = 85, *, size: tuple[int, int] | None = None
+) -> None:
     """Write 8-bit tones as a JPEG, whole or not at all.
 
     Parameters
@@ -21,6 +23,7 @@ def write_preview(tones: npt.NDArray[np.uint8], path: str | Path, quality: int =
     tones : uint8, (h, w) or (h, w, 1) grey, or (h, w, 3) RGB.
     path : where to; a file that is there is replaced at once, so that no reader sees half a preview.
     quality : 1 to 95, of the JPEG; colour isn't subsampled, and no metadata is written.
+    size : width and height to bring the picture to (Lanczos, which keeps edges crisp); None leaves it as it is.
 
     Raises
     ------
@@ -39,6 +42,8 @@ def write_preview(tones: npt.NDArray[np.uint8], path: str | Path, quality: int =
         raise QuantityError(msg)
     target = Path(path)
     picture = Image.fromarray(np.ascontiguousarray(tones))
+    if size is not None and size != picture.size:
+        picture = picture.resize(size, Image.Resampling.LANCZOS)
     temporary: Path | None = None
     try:
         # in the same folder, since replacing is only one step on the same file system

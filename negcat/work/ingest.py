@@ -155,11 +155,16 @@ class Ingest:
             renewed = known is not None and self._scanner is not None and known["scanner"] != self._scanner
             if fresh or renewed:
                 join_and_measure(archive, info.scan, join.sheet, reduced)
+        item = self._item(path, info, join, known is not None, fresh)
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None
-            make_previews(archive, row, reduced)
-        return self._item(path, info, join, known is not None, fresh)
+            try:
+                make_previews(archive, row, reduced)
+            except ScanError as error:
+                # The scan is taken; its pictures are only derivatives and are made when next asked for.
+                item = replace(item, reason=" ".join(filter(None, (item.reason, str(error)))))
+        return item
 
     def _seen_again(self, info: ScanInfo, known: dict[str, Any]) -> None:
         """Note where a master known already was seen again, and that it lies there now if it is gone elsewhere."""

@@ -14,8 +14,8 @@ def pending(archive: Archive) -> dict[str, Any]:
 
     Returns
     -------
-    ``to_develop``: groups by film and tag with their sheets; ``to_scan``: developed sheets without a scan;
-    ``to_join``: scans without a sheet, with the reason; ``to_measure``: sheets whose scan gave no density, with
+    ``develop``: groups by film and tag with their sheets; ``scan``: developed sheets without a scan;
+    ``join``: scans without a sheet, with the reason; ``measure``: sheets whose scan gave no density, with
     the reason.
     """
     return archive.catalogue.pending()

@@ -68,6 +68,7 @@ def preview_size(width: int, height: int, size: Size) -> tuple[int, int]:
 def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> None:
     """Make a scan's pictures from the scan made small, in place of older ones."""
     tones = _tones(archive, row, reduced)
+    _path(archive, row, "wall").parent.mkdir(parents=True, exist_ok=True)
     for size in SIZES:
         scans.write_preview(
             tones,
