@@ -1,7 +1,7 @@
 """Base+fog: the clear, even strip along the film's edge that the holder's rails kept from the light.
 
-On every side of the scan straight edges are looked for, and between two of them (or the scan's own edge and one)
-a strip of a rebate's width. Such a strip is the film's margin if it is even along its whole length, gets
+On every side of the scan straight edges are looked for, and between two of them (or the scan's own edge and
+one) a strip of a rebate's width. Such a strip is the film's margin if it is even along its whole length, gets
 darker on its inner side, is clearer than nearly all of the picture, and if what lies outside it is open
 glass, a black mask or nothing. The sides must agree: a film has one base. A thin sky fails by its depth, its
 ragged inner side or its shade; open glass fails because a margin lies inside it, or by its density.
