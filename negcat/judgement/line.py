@@ -55,7 +55,7 @@ class Line:
     n : development.
     r_variance, n_variance : with everything in them.
     r_density_variance, n_density_variance : without the metering's part.
-    r_settled, n_settled : whether the readings, metering errors and all, say more about it than the prior.
+    n_settled : whether the readings, metering errors and all, say more about n than the prior.
     """
 
     r: float
@@ -64,7 +64,6 @@ class Line:
     n_variance: float
     r_density_variance: float
     n_density_variance: float
-    r_settled: bool
     n_settled: bool
 
 
@@ -149,7 +148,6 @@ def fit_line(points: Sequence[Point], planned_n: float, metering_sd: float) -> L
         n_variance=prior_part_n + k2 * _spread(v_rn, v_nn, a_rr, a_rn, a_nn),
         r_density_variance=prior_part_r + k2 * _spread(v_rr, v_rn, d_rr, d_rn, d_nn),
         n_density_variance=prior_part_n + k2 * _spread(v_rn, v_nn, d_rr, d_rn, d_nn),
-        r_settled=open_nn / open_determinant <= _MOST_OF_IT_PRIOR / prior_r,
         n_settled=open_rr / open_determinant <= _MOST_OF_IT_PRIOR / prior_n,
     )
 

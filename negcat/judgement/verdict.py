@@ -127,8 +127,7 @@ def judge(
 
     exposure: ExposureVerdict = "not measured"
     if error is not None:
-        settled = line.r_settled and not contradictions
-        side = _side(error, r_density_sd, EXPOSURE_TOLERANCE) if settled else None
+        side = None if contradictions else _side(error, r_density_sd, EXPOSURE_TOLERANCE)
         exposure = "unsure" if side is None else ("as planned", "dense", "thin")[side]
     resolved = line.n_settled and not contradictions
     side = _side(line.n - n, n_density_sd, DEVELOPMENT_TOLERANCE) if resolved else None
@@ -142,10 +141,8 @@ def judge(
             sentences.append(
                 "Exposure is not measured: what was planned for the placed reading isn't known in zones."
             )
-        elif line.r_settled:
-            sentences.append(exposure_sentence(exposure, error, r_density_sd))
         else:
-            sentences.append("Exposure is unsure: the densities are too little known to tell it.")
+            sentences.append(exposure_sentence(exposure, error, r_density_sd))
         if line.n_settled:
             sentences.append(development_sentence(development, line.n, n, n_density_sd))
         else:

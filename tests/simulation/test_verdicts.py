@@ -171,7 +171,7 @@ def test_exposure_near_the_limit_is_unsure_and_seldom_wrong(spread, side):
     (One in a hundred more, because a development off its tag draws the exposure along.)
     """
     rng = np.random.default_rng(26)
-    count = 1000
+    count = 600
     limit = 0.06 + beyond(0.06, count)
     departure = "dense" if side > 0 else "thin"
     for distance in (-0.02, 0.0, 0.02):
@@ -203,7 +203,7 @@ def test_development_near_the_limit_is_unsure_and_seldom_wrong(spread, side):
     Over all sheets (below) it is within 5 %; a departure is never called too early.
     """
     rng = np.random.default_rng(29)
-    count = 1000
+    count = 600
     departure = "contrasty" if side > 0 else "flat"
     for distance in (-0.02, 0.0, 0.02):
         verdicts = [
