@@ -151,7 +151,7 @@ def test_two_readings_close_together_leave_the_development_open():
 def test_poorly_known_densities_settle_nothing():
     judgement = verdict_of(sheet(-1.5, 0.0, sd=1.5))
     assert judgement.verdict == "unsure"
-    assert any(line.startswith("Exposure is unsure: −1.") for line in judgement.why)
+    assert any(line.startswith("Exposure is unsure: −0.") for line in judgement.why)
 
 
 # Readings without weight
