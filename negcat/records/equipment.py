@@ -61,7 +61,7 @@ class Reciprocity(CheckedRecord):
         needed = {"power": "exponent", "table": "points"}.get(self.law)
         if needed and getattr(self, needed) is None:
             example = "exponent: 1.3" if needed == "exponent" else "points: [[1, 1.2], [10, 20]]"
-            yield ("law",), f"the law '{self.law}' needs {needed}; add for example {example}"
+            yield (needed,), f"the law '{self.law}' needs {needed}; add for example {example}"
         belongs = {"power": ("exponent", "from_s"), "table": ("points",)}.get(self.law, ())
         for name in ("exponent", "from_s", "points"):
             if name not in belongs and getattr(self, name) is not None:

@@ -82,9 +82,8 @@ class FaultList:
                 continue
             document = self._documents[number]
             place = (where[number].get(path) or dotted(path)) + _label(document, path)
-            fault = Fault(document.path, place, what if isinstance(what, str) else what())
-            if fault not in listed[-20:]:
-                listed.append(fault)
+            sentence = what if isinstance(what, str) else what()
+            listed.append(Fault(document.path, _printable(place), _printable(sentence)))
         if more := len(ordered) - len(first):
             rest = ordered[MAX_LISTED]
             file = rest[3].file if isinstance(rest[3], Fault) else self._documents[rest[1]].path
@@ -92,10 +91,16 @@ class FaultList:
         return listed
 
 
+def _printable(text: str) -> str:
+    """Replace what a terminal can't show: a stop may have been written with any mark there is."""
+    return text if text.isprintable() else "".join(mark if mark.isprintable() else "�" for mark in text)
+
+
 def _label(document: Document, path: Path) -> str:
     """Name the record a path leads into, `` (sheet BW-03)``."""
     if len(path) < 2 or not isinstance(path[1], int):
         return ""
-    item = document.lists[str(path[0])][path[1]]
+    items = document.lists.get(str(path[0]), [])
+    item = items[path[1]] if path[1] < len(items) else None
     name = item.get(KEYS[str(path[0])]) if isinstance(item, dict) else None
     return f" ({_SINGULAR[str(path[0])]} {shown(name)[1:-1]})" if isinstance(name, str) and name else ""

@@ -95,6 +95,12 @@ def _text(value: object, longest: int) -> str:
 
 
 def _name(value: object) -> str:
+    return _name_in_text(value) if isinstance(value, str) else _text(value, MAX_NAME)
+
+
+# The same few films, lenses, places and holders stand in every sheet of a season.
+@lru_cache(maxsize=65_536)
+def _name_in_text(value: str) -> str:
     text = _text(value, MAX_NAME)
     if not text.isprintable():
         text = text.replace("\u00a0", " ").replace("\u202f", " ")

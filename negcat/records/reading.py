@@ -16,11 +16,11 @@ from negcat.records.yaml_text import parse_yaml, yaml_tokens
 
 __all__ = ["MAX_BYTES", "MAX_YAML_BYTES", "Document", "dotted", "from_data", "read_document"]
 
-MAX_BYTES = 256 * 2**20
+MAX_BYTES = 128 * 2**20
 """Largest JSON or CSV file, bytes."""
 
 MAX_YAML_BYTES = 64 * 2**20
-"""Largest YAML file, bytes: YAML takes ten times as long to read as JSON."""
+"""Largest YAML file, bytes: YAML takes several times as long to read as JSON."""
 
 _ENDINGS = ".yaml, .yml, .json or .csv"
 _LISTS = ", ".join(Records.MODELS)
@@ -87,8 +87,8 @@ def read_document(path: str | FilePath) -> Document:
     document = from_data(data, str(path), _by_line(lambda: tokens(text)))
     if twice:
         document.faults += [
-            (path, f"'{path[-1]}' is written twice, first in line {first}; keep one of them")
-            for path, first, _ in duplicate_keys(tokens(text))
+            (path, f"'{path[-1]}' is written again in line {again}; keep one of the two")
+            for path, _, again in duplicate_keys(tokens(text))
         ]
     return document
 

@@ -38,7 +38,7 @@ class Spot(Record):
     diameter_mm: Annotated[Number, _DIAMETER] = 2.0
 
 
-class Reading(CheckedRecord):
+class Reading(Record):
     """One metered part of the subject."""
 
     name: Annotated[Name, Field(description="What was metered, unique in the sheet", examples=["kiln mouth"])]
