@@ -183,6 +183,10 @@ def test_an_unknown_mounting_is_said():
     assert lost.stops == pytest.approx(-2 * math.log2(500 / 300))
     assert "rear" in lost.why
     assert "half a stop" in lost.why
+    assert pupil_stops(_with("rear", mounted=None), "rear", "rear") == (
+        0.0,
+        None,
+    )  # its own scale hides nothing
 
 
 def test_an_impossible_distance_gives_no_stops():

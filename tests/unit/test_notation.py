@@ -97,6 +97,12 @@ def test_no_stop(text):
         parse_stop(text)
 
 
+@pytest.mark.parametrize("parse", [parse_stop, parse_time, parse_zone, parse_number])
+def test_a_division_by_zero_is_named(parse):
+    with pytest.raises(NotationError, match="divided by 0"):
+        parse("2 1/0")
+
+
 def test_the_marked_text_is_kept():
     assert parse_stop(" F/22 ½ ").text == "F/22 ½"
     assert str(parse_time("1/15 s")) == "1/15 s"
