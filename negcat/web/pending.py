@@ -66,7 +66,7 @@ def set_page(document: Mapping[str, Any]) -> Waiting:
     return Waiting(
         develop=tuple(
             ToDevelop(str(group["film"]), str(group["tag"]), tuple(map(str, group["sheets"])))
-            for group in _list(document, "to_develop")
+            for group in _list(document, "develop")
         ),
         scan=tuple(
             ToScan(
@@ -75,7 +75,7 @@ def set_page(document: Mapping[str, Any]) -> Waiting:
                 date(row.get("date")),
                 str(row.get("location") or ""),
             )
-            for row in _list(document, "to_scan")
+            for row in _list(document, "scan")
         ),
         join=tuple(
             ToJoin(
@@ -85,10 +85,10 @@ def set_page(document: Mapping[str, Any]) -> Waiting:
                 int(row.get("width") or 1),
                 int(row.get("height") or 1),
             )
-            for row in _list(document, "to_join")
+            for row in _list(document, "join")
         ),
         measure=tuple(
-            (str(row["sheet"]), str(row.get("reason") or "")) for row in _list(document, "to_measure")
+            (str(row["sheet"]), str(row.get("reason") or "")) for row in _list(document, "measure")
         ),
     )
 

@@ -6,15 +6,14 @@ its own.
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from weakref import WeakKeyDictionary
 
 from negcat import catalogue
+from negcat.catalogue.connection import APPLICATION_ID
 from negcat.work import finding, previews, show
 from negcat.work import pending as waiting
 from negcat.work.archive import CATALOGUE_NAME, Archive
@@ -87,16 +86,16 @@ def attached(datasette: Any) -> Attached | None:
 
 
 def _is_catalogue(path: Path) -> bool:
-    if path.name != CATALOGUE_NAME or not path.is_file():
+    """Tell a catalogue by the mark in its header, which even an older or newer negcat's bears."""
+    if path.name != CATALOGUE_NAME:
         return False
     try:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
-            names = {
-                row[0] for row in connection.execute("select name from sqlite_master where type = 'table'")
-            }
-    except sqlite3.Error:
+        with path.open("rb") as file:
+            header = file.read(100)
+    except OSError:
         return False
-    return {"sheets", "scans", "results"} <= names
+    # SQLite's file format, 1.3: the application's mark is four bytes from byte 68 on.
+    return header.startswith(b"SQLite format 3\0") and header[68:72] == APPLICATION_ID.to_bytes(4, "big")
 
 
 def wall(
@@ -193,5 +192,4 @@ def preview(root: Path, scan: str, size: previews.Size) -> Path:
 
 def described() -> Mapping[str, Any]:
     """Describe the catalogue's tables and columns."""
-    describe = getattr(catalogue, "describe", None)
-    return describe() if describe else {}
+    return catalogue.describe()

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from string import ascii_lowercase
 from typing import Any
 
+from negcat.web import particulars
 from negcat.web.curve import Chart, draw
 from negcat.web.reading import Target
 from negcat.web.typesetting import (
     date,
+    deviation,
     fixed,
-    plain,
     rounded_to_add_up,
     shutter_time,
     stop,
@@ -26,7 +27,7 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Change", "Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "set_page"]
+__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "set_page"]
 
 Dossier = Mapping[str, Any]
 
@@ -94,15 +95,6 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Change:
-    """An entry of the history: when, by what, and what changed."""
-
-    at: str
-    via: str
-    fields: tuple[tuple[str, str, str], ...]
-
-
-@dataclass(frozen=True)
 class Page:
     """All that the template writes down."""
 
@@ -116,11 +108,13 @@ class Page:
     exposure_found: tuple[tuple[str, str], ...]
     development_verdict: str
     development_found: tuple[tuple[str, str], ...]
+    paper: str
     why: tuple[str, ...]
     readings: tuple[ReadingRows, ...]
     base_fog: str
     ledger: tuple[LedgerRow, ...]
     ledger_sum: str
+    ledger_given: str
     chart: Chart | None
     chart_rows: tuple[tuple[str, str], ...]
     target: str
@@ -132,7 +126,7 @@ class Page:
     record: tuple[tuple[str, str], ...]
     development: tuple[tuple[str, str], ...]
     scans: tuple[tuple[tuple[str, str], ...], ...]
-    history: tuple[Change, ...]
+    history: tuple[particulars.Change, ...]
     previous: str | None
     next: str | None
     batch: str
@@ -161,7 +155,7 @@ def set_page(dossier: Dossier, target: Target | None) -> Page:
         {**reading, "letter": _letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
     ]
     zones, densities = (target.zones, target.densities) if target else ((), ())
-    rows, total = _ledger(dossier.get("ledger") or ())
+    rows, total, given = _ledger(dossier.get("ledger") or ())
     verdict = str(result.get("verdict") or "not measured")
     return Page(
         sheet=str(dossier["sheet"]),
@@ -183,11 +177,13 @@ def set_page(dossier: Dossier, target: Target | None) -> Page:
         exposure_found=_exposure_found(result, exposure),
         development_verdict=str(result.get("development_verdict") or ""),
         development_found=_development_found(result),
+        paper=_paper(result.get("paper")),
         why=tuple(str(sentence) for sentence in result.get("why") or dossier.get("why") or ()),
         readings=tuple(_reading(reading) for reading in readings),
         base_fog=_base_fog(dossier.get("base_fog")),
         ledger=rows,
         ledger_sum=total,
+        ledger_given=given,
         chart=draw(
             zones,
             densities,
@@ -201,10 +197,10 @@ def set_page(dossier: Dossier, target: Target | None) -> Page:
         scan_measured=bool(first.get("measured")),
         width=int(first.get("preview_width") or 5),
         height=int(first.get("preview_height") or 4),
-        record=_record(dossier),
-        development=_development(development),
-        scans=tuple(_scan(scan) for scan in scans),
-        history=tuple(_change(entry) for entry in dossier.get("history") or ()),
+        record=particulars.record_lines(dossier),
+        development=particulars.development_lines(development),
+        scans=tuple(particulars.scan_lines(scan) for scan in scans),
+        history=tuple(particulars.change(entry) for entry in dossier.get("history") or ()),
         previous=dossier.get("previous"),
         next=dossier.get("next"),
         batch=str(development.get("batch") or ""),
@@ -227,7 +223,7 @@ def _lens(dossier: Dossier) -> str:
 
 def _with_sd(value: float | None, sd: float | None, places: int, *, signed: bool = False) -> str:
     text = fixed(value, places, signed=signed)
-    return f"{text} ± {fixed(sd, places)}" if text and sd is not None else text
+    return f"{text} {deviation(sd, places)}".rstrip() if text else ""
 
 
 def _tag_found(n: float | None, sd: float | None) -> str:
@@ -237,11 +233,13 @@ def _tag_found(n: float | None, sd: float | None) -> str:
     text = fixed(n, 1, signed=True)
     if sd is None:
         text = text.removesuffix(".0")
-    return ("N" if text.strip("0.") == "" else f"N{text}") + (f" ± {fixed(sd, 1)}" if sd is not None else "")
+    return ("N" if text.strip("0.") == "" else f"N{text}") + (
+        f" {deviation(sd, 1)}" if sd is not None else ""
+    )
 
 
 def _exposure_found(result: Dossier, exposure: Dossier) -> tuple[tuple[str, str], ...]:
-    if not result:
+    if result.get("exposure_error_stops") is None:
         return ()
     lines = (
         (
@@ -258,27 +256,37 @@ def _exposure_found(result: Dossier, exposure: Dossier) -> tuple[tuple[str, str]
         ),
         ("by the decision", _unit(stops(exposure.get("decision_stops")), "stop")),
         ("by all that came after", _unit(stops(result.get("residual_stops")), "stop")),
-        ("± with the metering in it", _unit(fixed(result.get("exposure_error_sd")), "stop")),
+        ("with the metering’s error", _unit(deviation(result.get("exposure_error_sd")), "stop")),
     )
     return tuple(line for line in lines if line[1])
 
 
 def _development_found(result: Dossier) -> tuple[tuple[str, str], ...]:
-    if not result:
+    if result.get("found_n") is None:
         return ()
     lines = (
         ("planned", _tag_found(result.get("planned_n"), None)),
         ("found", _tag_found(result.get("found_n"), result.get("found_n_density_sd"))),
-        ("± with the metering in it", fixed(result.get("found_n_sd"), 1)),
+        ("with the metering’s error", deviation(result.get("found_n_sd"), 1)),
     )
     return tuple(line for line in lines if line[1])
+
+
+def _paper(need: Dossier | None) -> str:
+    """Say what paper the negative asks for."""
+    if not need:
+        return ""
+    return (
+        f"From {need['shadow']} to {need['highlight']} a density range of {fixed(need['density_range'])}: "
+        f"paper of ISO R {fixed(need['iso_r'], 0)}, nearest grade {need['grade']}, {need['word']}."
+    )
 
 
 def _unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text else ""
 
 
-def _ledger(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str]:
+def _ledger(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str, str]:
     """Set the ledger so that its printed lines add up to its printed sum."""
     parts = [line for line in lines if line["item"] != "decision"]
     known = [line for line in parts if line.get("stops") is not None]
@@ -297,8 +305,8 @@ def _ledger(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str]:
         )
         for line in parts
     )
-    total = next((line.get("stops") for line in lines if line["item"] == "decision"), None)
-    return rows, stops(total) or "unknown"
+    decision: Dossier = next((line for line in lines if line["item"] == "decision"), {})
+    return rows, stops(decision.get("stops")) or "unknown", str(decision.get("text") or "")
 
 
 def _difference(after: float | None, before: float | None) -> float | None:
@@ -342,7 +350,7 @@ def _reading(reading: Dossier) -> ReadingRows:
 
 
 def _sd(value: float | None, sd: float | None) -> str:
-    return "" if value is None or sd is None else f"± {fixed(sd)}"
+    return "" if value is None else deviation(sd)
 
 
 def _bound(reading: Dossier) -> str:
@@ -393,117 +401,3 @@ def _spots(readings: Sequence[Dossier]) -> tuple[Spot, ...]:
         if spot.get("x") is not None and spot.get("y") is not None:
             spots.append(Spot(str(reading["letter"]), float(spot["x"]), float(spot["y"])))
     return tuple(spots)
-
-
-def _lines(source: Dossier, fields: Sequence[tuple[str, str, str]]) -> tuple[tuple[str, str], ...]:
-    """Set the fields that have a value, each with its name and its unit."""
-    return tuple(
-        (name, f"{plain(source[key])}{unit}")
-        for key, name, unit in fields
-        if source.get(key) not in (None, "", [], {})
-    )
-
-
-def _record(dossier: Dossier) -> tuple[tuple[str, str], ...]:
-    lines = list(
-        _lines(
-            dossier,
-            (
-                ("film", "Film", ""),
-                ("exposure_index", "Exposure index", ""),
-                ("format", "Format", ""),
-                ("holder", "Holder", ""),
-                ("side", "Side", ""),
-                ("stop_scale", "Stop read from", ""),
-                ("bellows_mm", "Bellows", " mm"),
-                ("filter", "Filter", ""),
-                ("filter_factor", "Filter factor", "×"),
-                ("weather", "Weather", ""),
-                ("location", "Kept", ""),
-                ("notes", "Notes", ""),
-            ),
-        )
-    )
-    movements = dossier.get("movements") or {}
-    moved = [_movement(name, value) for name, value in movements.items() if value is not None]
-    if moved:
-        lines.insert(-1 if dossier.get("notes") else len(lines), ("Movements", ", ".join(moved)))
-    return tuple(lines)
-
-
-def _movement(name: str, value: object) -> str:
-    """Set a movement: ``front rise 12 mm``."""
-    words, _, unit = name.rpartition("_")
-    return f"{words.replace('_', ' ')} {plain(value)}{'°' if unit == 'deg' else f' {unit}'}"
-
-
-def _development(development: Dossier) -> tuple[tuple[str, str], ...]:
-    lines = list(
-        _lines(
-            development,
-            (
-                ("developer", "Developer", ""),
-                ("dilution", "Dilution", ""),
-                ("temperature_c", "Temperature", " °C"),
-                ("time", "Time", ""),
-                ("method", "Method", ""),
-                ("agitation", "Agitation", ""),
-                ("date", "Date", ""),
-                ("notes", "Notes", ""),
-            ),
-        )
-    )
-    if development.get("time_s") is not None and not development.get("time"):
-        minutes, seconds = divmod(round(development["time_s"]), 60)
-        lines.append(("Time", f"{minutes} min" + (f" {seconds} s" if seconds else "")))
-    return tuple((name, date(value) if name == "Date" else value) for name, value in lines)
-
-
-def _scan(scan: Dossier) -> tuple[tuple[str, str], ...]:
-    lines = [("File", str(scan.get("path") or ""))]
-    if scan.get("width") and scan.get("height"):
-        lines.append(("Pixels", f"{scan['width']} × {scan['height']}, {scan.get('bits')} bits"))
-    if scan.get("dpi"):
-        lines.append(("Resolution", f"{round(float(scan['dpi']))} dpi"))
-    lines.append(("Scanner", str(scan.get("scanner") or "not known")))
-    lines.append(("Profile", _profile(scan)))
-    if scan.get("unmeasured"):
-        lines.append(("Not measured", str(scan["unmeasured"])))
-    condition = scan.get("condition") or {}
-    lines.extend(
-        ("Note", str(note)) for note in (*(scan.get("notes") or ()), *(condition.get("notes") or ()))
-    )
-    if scan.get("sha256"):
-        lines.append(("SHA-256", str(scan["sha256"])))
-    return tuple(line for line in lines if line[1])
-
-
-def _profile(scan: Dossier) -> str:
-    if not scan.get("calibrated"):
-        return "none: viewable, not measured"
-    profile = scan.get("profile") or {}
-    reach = profile.get("density_range")
-    if not reach:
-        return "from the scanner's step tablet"
-    text = f"from tablet {profile['tablet']}, " if profile.get("tablet") else ""
-    text += f"density {fixed(reach[0])} to {fixed(reach[1])}"
-    return text + (
-        f", ± {fixed(profile['residual_sd'], 3)}" if profile.get("residual_sd") is not None else ""
-    )
-
-
-def _change(entry: Dossier) -> Change:
-    old, new = entry.get("old") or {}, entry.get("new") or {}
-    fields: tuple[tuple[str, str, str], ...] = ()
-    if old:
-        fields = tuple(
-            (name.replace("_", " "), _short(old.get(name)), _short(new.get(name)))
-            for name in dict.fromkeys((*old, *new))
-            if old.get(name) != new.get(name)
-        )
-    return Change(at=date(entry.get("at")), via=str(entry.get("via") or ""), fields=fields)
-
-
-def _short(value: object) -> str:
-    text = "nothing" if value in (None, "", [], {}) else plain(value)
-    return text if len(text) <= 120 else f"{text[:117]}…"

@@ -8,13 +8,19 @@ from negcat.web import reading
 
 __all__ = ["links", "metadata", "stylesheets"]
 
+INTERNAL = ("_sqlite_migrations", "out_of_date", "places", "sheet_counts", "sheet_search")
+"""Tables that only keep searches quick and findings true; Datasette shows them when asked to."""
+
 
 def metadata(datasette: Any) -> dict[str, Any]:
     """Write Datasette's metadata for the catalogue: what each table and column holds, and in what unit."""
     attached = reading.attached(datasette) if hasattr(datasette, "databases") else None
     if attached is None:
         return {}
-    return {"databases": {attached.database: {"tables": dict(reading.described())}}}
+    tables = {name: {**described} for name, described in reading.described().items()}
+    for name in INTERNAL:
+        tables[name] = {**tables.get(name, {}), "hidden": True}
+    return {"databases": {attached.database: {"tables": tables}}}
 
 
 def stylesheets(datasette: Any) -> list[str]:

@@ -13,6 +13,7 @@ from datetime import datetime
 
 __all__ = [
     "date",
+    "deviation",
     "fixed",
     "plain",
     "rounded_to_add_up",
@@ -42,6 +43,20 @@ def fixed(value: float | None, places: int = 2, *, signed: bool = False) -> str:
         return text
     sign = MINUS if value < 0 else "+" if signed else ""
     return sign + text
+
+
+def deviation(sd: float | None, places: int = 2) -> str:
+    """Set one standard deviation, with more decimals than its value where it would else show as nought.
+
+    Examples
+    --------
+    >>> deviation(0.061), deviation(0.0021), deviation(0.03, 1), deviation(None)
+    ('± 0.06', '± 0.002', '± 0.03', '')
+    """
+    if sd is None or not math.isfinite(sd):
+        return ""
+    more = next((more for more in range(2) if round(sd, places + more)), 2)
+    return f"± {fixed(sd, places + more)}"
 
 
 def plain(value: object) -> str:
@@ -92,7 +107,7 @@ def rounded_to_add_up(parts: Sequence[float], places: int = 2) -> list[float]:
     Examples
     --------
     >>> [round(part, 2) for part in rounded_to_add_up([0.333, 0.333, 0.333])]
-    [0.33, 0.34, 0.33]
+    [0.34, 0.33, 0.33]
     """
     unit = 10.0**-places
     whole = [round(part / unit) for part in parts]

@@ -1,0 +1,142 @@
+"""The real server, started as a user starts it, in a real Chromium."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response, sync_playwright
+
+from tests.web.conftest import build
+
+CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where a served archive is, without a slash at the end."""
+    root = build(tmp_path_factory.mktemp("browser"))
+    command = [
+        sys.executable,
+        "-c",
+        "from negcat.cli import main; main()",
+        "serve",
+        "--port",
+        "0",
+        "-a",
+        str(root),
+    ]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]
+    ) as server:
+        assert server.stdout is not None
+        said = server.stdout.readline().strip()
+        assert said.startswith("http://127.0.0.1:"), said
+        yield said.rstrip("/")
+        server.terminate()
+        assert server.wait(timeout=20) in (0, -15)
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"there is no Chromium at {CHROMIUM}; name one in NEGCAT_CHROMIUM")
+    running = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=["--no-sandbox"])
+    yield running
+    running.close()
+
+
+@dataclass
+class Watched:
+    """A page, and all that it said and asked for."""
+
+    page: Page
+    address: str
+    console: list[str] = field(default_factory=list)
+    elsewhere: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
+
+    def watch(self) -> None:
+        self.page.on("console", self._said)
+        self.page.on("pageerror", lambda error: self.console.append(str(error)))
+        self.page.on("request", self._asked)
+        self.page.on("response", self._answered)
+
+    def _said(self, message: ConsoleMessage) -> None:
+        self.console.append(f"{message.type}: {message.text}")
+
+    def _asked(self, request: Request) -> None:
+        if request.url.startswith("data:"):
+            return
+        if urlsplit(request.url).netloc != urlsplit(self.address).netloc:
+            self.elsewhere.append(request.url)
+
+    def _answered(self, response: Response) -> None:
+        if response.status >= 400:
+            self.failed.append(f"{response.status} {response.url}")
+
+    def open(self, path: str) -> Page:
+        self.page.goto(self.address + path, wait_until="load")
+        return self.page
+
+    def quiet(self) -> bool:
+        assert (self.console, self.elsewhere, self.failed) == ([], [], [])
+        return True
+
+
+@dataclass(frozen=True)
+class View:
+    """How somebody looks at a page."""
+
+    width: int
+    scheme: str
+
+    def __str__(self) -> str:
+        return f"{self.width}-{self.scheme}"
+
+
+VIEWS = [View(width, scheme) for width in (1280, 390) for scheme in ("light", "dark")]
+
+
+def watched(browser: Browser, address: str, view: View, **more: object) -> Iterator[Watched]:
+    context = browser.new_context(
+        viewport={"width": view.width, "height": 860},
+        color_scheme=view.scheme,
+        has_touch=view.width < 500,
+        **more,
+    )
+    context.set_default_timeout(15_000)
+    seen = Watched(context.new_page(), address)
+    seen.watch()
+    yield seen
+    context.close()
+
+
+@pytest.fixture(params=VIEWS, ids=str)
+def seen(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Watched]:
+    """A page in each of the views."""
+    yield from watched(browser, address, request.param)
+
+
+@pytest.fixture
+def desk(browser: Browser, address: str) -> Iterator[Watched]:
+    """A page on a wide, light screen."""
+    yield from watched(browser, address, VIEWS[0])
+
+
+@pytest.fixture
+def without_javascript(browser: Browser, address: str) -> Iterator[Watched]:
+    """A page in a browser that runs no JavaScript."""
+    yield from watched(browser, address, VIEWS[0], java_script_enabled=False)
