@@ -368,6 +368,29 @@ class Ground:
     kind: Callable[[A, A, A, A], NDArray[np.int16]] | None = None
     reach: float = 700.0
     nearest: float = 0.6
+    span: float = 64.0  # half the side of the square about the origin within which the ground throws shadows
+
+    def grid(self) -> A:
+        """Heights on a fine grid of the square, made once for each ground."""
+        key = (self.height, self.span)
+        if key not in _GRIDS:
+            q = np.linspace(-self.span, self.span, _GRID_CELLS, dtype=F32)
+            _GRIDS[key] = np.concatenate([self.height(*np.meshgrid(q, part)) for part in np.split(q, 8)])
+        return _GRIDS[key]
+
+    def about(self, x: A, y: A) -> A:
+        """Heights read from that grid (clipped to it)."""
+        k = F32((_GRID_CELLS - 1) / (2 * self.span))
+        lim = _GRID_CELLS - 1.01
+        return surfaces.gather(
+            self.grid(),
+            np.clip((y + F32(self.span)) * k, 0, lim),
+            np.clip((x + F32(self.span)) * k, 0, lim),
+        )
+
+
+_GRIDS: dict[tuple[Callable[[A, A], A], float], A] = {}
+_GRID_CELLS = 1600
 
 
 @dataclass
@@ -516,6 +539,7 @@ def _draw_ground(scene: Scene, cam: Camera, eye, a: A, b: A, view: View, floor: 
     order = np.arange(len(b))[::-1]
     rising = b[order]
     hit_t = np.full((len(b), len(a)), FAR, F32)
+    before, after = np.zeros_like(hit_t), np.zeros_like(hit_t)
     for i in range(len(a)):
         k = np.searchsorted(top[i], rising)
         ok = (k < steps) & (k > 0)
@@ -523,11 +547,23 @@ def _draw_ground(scene: Scene, cam: Camera, eye, a: A, b: A, view: View, floor: 
         u0, u1 = up[i, kk - 1], up[i, kk]
         w = np.clip((rising[ok] - u0) / np.maximum(u1 - u0, 1e-9), 0, 1)
         hit_t[order[ok], i] = t[kk - 1] + w * (t[kk] - t[kk - 1])
+        before[order[ok], i] = t[kk - 1]
+        after[order[ok], i] = np.where(u1 - u0 > 3 * (b[0] - b[1]), t[kk], t[kk - 1])
         low = k == 0
         hit_t[order[low], i] = t[0]
     won = hit_t < view.t
     jj, ii = np.nonzero(won)
     tw = hit_t[won]
+    # on a steep face the crossing between two samples is found by halving
+    lo, hi = before[won], after[won]
+    steep_at = np.nonzero(hi > lo)[0]
+    lo, hi = lo[steep_at], hi[steep_at]
+    sx, sy, sz = F32(f[0]) + F32(r[0]) * a[ii[steep_at]], F32(f[1]) + F32(r[1]) * a[ii[steep_at]], b[jj[steep_at]]
+    for _ in range(6 if len(steep_at) else 0):
+        mid = (lo + hi) / 2
+        under = ground.height(F32(eye[0]) + mid * sx, F32(eye[1]) + mid * sy) >= F32(eye[2]) + mid * sz
+        hi, lo = np.where(under, mid, hi), np.where(under, lo, mid)
+    tw[steep_at] = hi
     px = F32(eye[0]) + tw * (F32(f[0]) + F32(r[0]) * a[ii])
     py = F32(eye[1]) + tw * (F32(f[1]) + F32(r[1]) * a[ii])
     e = np.clip(tw * F32(0.0008), 0.004, 0.5).astype(F32)
@@ -554,7 +590,7 @@ def _draw_blades(scene: Scene, cam: Camera, eye, a: A, b: A, view: View, floor: 
     f, r = cam.axes()
     rel = bl.at - eye.astype(F32)
     depth = rel @ f.astype(F32)
-    keep = depth > 0.3
+    keep = depth > 0.8
     if floor is not None:
         keep &= bl.at[:, 2] > floor
     da, db = a[1] - a[0], b[0] - b[1]
@@ -569,8 +605,13 @@ def _draw_blades(scene: Scene, cam: Camera, eye, a: A, b: A, view: View, floor: 
     sel = np.nonzero(keep)[0]
     nxt = np.minimum(sel + 1, len(keep) - 1)
     join = bl.linked[sel] & keep[nxt]
+    led = np.zeros(len(keep), bool)
+    led[nxt[join]] = True
+    chain = bl.linked | np.roll(bl.linked, 1)
+    whole = join | led[sel] | ~chain[sel]
+    sel, nxt, join = sel[whole], nxt[whole], join[whole]
     length = np.hypot(fx[nxt] - fx[sel], fy[nxt] - fy[sel])
-    count = np.where(join, np.clip(np.ceil(length / np.maximum(0.8, wide[sel] * 0.6)), 1, 200), 1).astype(int)
+    count = np.where(join, np.clip(np.ceil(length / np.maximum(0.8, wide[sel] * 0.6)), 1, 900), 1).astype(int)
     src = np.repeat(np.arange(len(sel)), count)
     first = np.cumsum(count) - count
     w = ((np.arange(len(src)) - first[src]) / count[src]).astype(F32)
@@ -703,7 +744,7 @@ def _ground_shadow(scene: Scene, p: A, s: NDArray[np.float64], cells: int, sprea
     gc = np.linspace(c0, c1, cells).astype(F32)
     x = ga[None] * F32(w[0]) + gc[:, None] * F32(q[0])
     y = ga[None] * F32(w[1]) + gc[:, None] * F32(q[1])
-    z = scene.ground.height(x, y) - ga[None] * F32(tan)
+    z = scene.ground.about(x, y) - ga[None] * F32(tan)
     roof = np.maximum.accumulate(z[:, ::-1], axis=1)[:, ::-1] + ga[None] * F32(tan)
     fi = (across - F32(c0)) / F32(c1 - c0) * (cells - 1)
     fj = (along - F32(a0)) / F32(a1 - a0) * (cells - 1) + 1
@@ -763,11 +804,11 @@ def sky_luminance(w: Weather, d: list[A], footprint: float = 0.0) -> tuple[A, A]
 
     def thick(x: A, y: A) -> A:
         big = surfaces.sample(tile, x * 60, y * 60)
-        return big + F32(0.35) * surfaces.sample(tile, x * 173 + 91, y * 173 + 17)
+        return big + F32(0.30) * surfaces.sample(tile, x * 190 + 91, y * 190 + 17)
 
     lim = _cloud_limit(w.cloud_cover)
     m = thick(cx, cy)
-    dens = np.clip((m - lim) * F32(1.1), 0, 1)
+    dens = np.clip((m - lim) * F32(1.5), 0, 1)
     dens = dens * dens * (3 - 2 * dens)
     if w.sun_lux > 0:
         sx, sy = F32(s[0] * 0.10), F32(s[1] * 0.10)
@@ -866,6 +907,7 @@ def _shade(scene: Scene, cam: Camera, weather: Weather, view: View, eye, a: A, b
             nn = ns - finish.slope[0][:, None] * e1 - finish.slope[1][:, None] * e2
             n[sel] = nn / np.linalg.norm(nn, axis=1, keepdims=True)
     start = p + geometric * (F32(0.006) + F32(0.0012) * t[:, None]) - rd * F32(0.0015) * t[:, None] * 0.2
+    airy = p + geometric * F32(0.10) + np.array([0, 0, 0.02], F32)  # clear of the shadow grid's own steps
     shade = np.where(blade, view.shade[jj, ii], 1).astype(F32)
 
     # sun: each of four neighbouring rays looks at another part of its disc
@@ -887,7 +929,7 @@ def _shade(scene: Scene, cam: Camera, weather: Weather, view: View, eye, a: A, b
             free = ~occluded(scene, start[sel], s)
             vis[sel] = free
             live = sel[free]
-            vis[live] *= _ground_shadow(scene, start[live], s, 1400, np.radians(weather.soft) * 2)
+            vis[live] *= _ground_shadow(scene, airy[live], s, 1500, np.radians(weather.soft) * 2)
             vis[live] *= _canopy_shadow(scene, start[live], s)
         cos = np.einsum("ij,j->i", n, sun_dir.astype(F32))
         cos = np.where(blade, F32(0.35) + F32(0.45) * np.abs(cos), np.maximum(cos, 0))
@@ -916,7 +958,7 @@ def _shade(scene: Scene, cam: Camera, weather: Weather, view: View, eye, a: A, b
         live = sel[use]
         f_ = (~occluded(scene, start[live], s)).astype(F32)
         ok = f_ > 0
-        f_[ok] *= _ground_shadow(scene, start[live[ok]], s, 360, 0.1)
+        f_[ok] *= _ground_shadow(scene, airy[live[ok]], s, 500, 0.1)
         f_[ok] *= _canopy_shadow(scene, start[live[ok]], s)
         free[use] = f_
         num[jj[sel], ii[sel]] += w * free
@@ -934,7 +976,11 @@ def _shade(scene: Scene, cam: Camera, weather: Weather, view: View, eye, a: A, b
     bounce = F32(0.17) * (level + 0.75 * sunlit) * (F32(0.5) - F32(0.35) * up) * (F32(0.35) + F32(0.65) * open_sky)
     ambient = (from_sky + bounce) * shade * cavity
     surface = tone / np.pi * (direct + ambient)
-    mirror = sky_luminance(weather, _reflect(rd, n))[0]
+    back = _reflect(rd, n)
+    mirror = sky_luminance(weather, back)[0]
+    # what stands behind the camera (sheds, trees) in upright panes
+    skyline = F32(0.10) + F32(0.05) * surfaces.sample(surfaces.tile("soft", 9), back[0] * 22 + 5, back[1] * 3)
+    mirror = np.where((np.abs(n[:, 2]) < 0.3) & (back[2] < skyline), mirror * F32(0.10), mirror)
     fres = gloss * (F32(0.05) + F32(0.95) * (1 - np.clip(facing, 0, 1)) ** 5)
     surface += fres * mirror * open_sky + spec * F32(weather.sun_lux) * F32(0.12)
     sky_share = from_sky * shade / np.maximum(direct + ambient, 1)

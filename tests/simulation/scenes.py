@@ -86,10 +86,10 @@ def kiln(x, y, r=4.2, wall=3.4, crown=2.2, face=180.0, seed=1.0) -> list[Solid]:
         d = F32(9.0)
         wick = np.where(pz < 1.55, np.abs(s) - F32(0.55), np.hypot(s, pz - F32(1.55)) - F32(0.55))
         d = np.maximum(wick, F32(r - 1.1) - rad)
-        for k in (1, 2, 3, 4, 5, 6, 7):
-            o = np.abs(np.mod(ang - F32(k * 2 * np.pi / 8) + np.pi, 2 * np.pi) - np.pi) * F32(r)
-            mouth = np.where(pz < 0.55, o - F32(0.36), np.hypot(o, pz - F32(0.55)) - F32(0.36))
-            d = np.minimum(d, np.maximum(mouth, F32(r - 0.8) - rad))
+        o = np.abs(np.mod(ang + F32(np.pi / 8), F32(np.pi / 4)) - F32(np.pi / 8)) * F32(r)
+        mouth = np.where(pz < 0.55, o - F32(0.36), np.hypot(o, pz - F32(0.55)) - F32(0.36))
+        mouth = np.where(np.abs(s) < F32(1.0), F32(9), np.maximum(mouth, F32(r - 0.8) - rad))
+        d = np.minimum(d, mouth)
         return d
 
     yaw = 180.0 - face
@@ -158,7 +158,7 @@ def drying_shed(x, y, length=42.0, width=7.0, eaves=3.1, yaw=0.0, louvres=True, 
         for k in range(bays + 1):
             lx = -length / 2 + k * length / bays
             out.append(box("brick", at(lx, side * w, -0.1), (0.36, 0.36, eaves + 0.1), yaw=yaw, seed=seed + k))
-        out.append(box("timber", at(0, side * w, eaves - 0.2), (length, 0.2, 0.22), yaw=yaw, seed=seed))
+        out.append(box("slat", at(0, side * w, eaves - 0.2), (length, 0.2, 0.22), yaw=yaw, seed=seed))
         out.append(box("brick", at(0, side * w, -0.1), (length, 0.24, 0.65), yaw=yaw, seed=seed))
         if louvres:
             rng = np.random.default_rng(int(seed * 100) + (side > 0))
@@ -172,7 +172,7 @@ def drying_shed(x, y, length=42.0, width=7.0, eaves=3.1, yaw=0.0, louvres=True, 
                     z = 0.62 + row * 0.255
                     pitch = (68 if shut else 38) + rng.normal(0, 3)
                     out.append(
-                        box("timber", at(lx, side * w, z), (bl, 0.26, 0.024), yaw=yaw,
+                        box("slat", at(lx, side * w, z), (bl, 0.26, 0.024), yaw=yaw,
                             pitch=-side * pitch, roll=float(rng.normal(0, 0.5)), seed=float(rng.random() * 9))
                     )
     for side in (1, -1):
@@ -298,7 +298,7 @@ def reeds(points: A, seed: int, height=1.9, width=0.012, tone=0.2, lean=(0.25, 0
     tones = np.broadcast_to(base[:, None] * (0.75 + 0.35 * s), (n, per)).copy()
     if heads:
         plume = s > 0.86
-        wid = np.where(plume[None], width * 3.0, wid)
+        wid = np.where(plume[None], width * (2.6 - 12.0 * (s - 0.86)), wid)
         tones = np.where(plume[None], base[:, None] * 0.75, tones)
     shade = np.broadcast_to(0.22 + 0.78 * s**0.8, (n, per))
     nrm = np.stack([np.cos(az), np.sin(az), 0.5 + 0 * az], 1)
@@ -374,7 +374,7 @@ def tufts(points: A, seed: int, height=0.22, width=0.005, tone=0.14, blades=14, 
     )
 
 
-def tree(x, y, z, height, seed, tone=0.13, leaves=26000, leaf=0.10) -> tuple[Blades, list, list[Solid]]:
+def tree(x, y, z, height, seed, tone=0.13, leaves=36000, leaf=0.075) -> tuple[Blades, list, list[Solid]]:
     """A leafy tree: trunk and boughs as rods, leaves as dots in many small clumps, and its shade."""
     rng = np.random.default_rng(seed)
     wide, tall = height * rng.uniform(0.28, 0.40), height * 0.37
@@ -466,6 +466,18 @@ def yard_site(weeds: int = 5000, focus=(0.0, 0.0), spread=16.0) -> Scene:
         blades.append(b)
         canopies += c
         s += r
+    # nettles and dock along the feet of the walls, where no wheel goes
+    feet = []
+    for cx, cy in ((-6.5, 14.0), (4.5, 16.5), (15.5, 17.5)):
+        a = rng.uniform(0, 2 * np.pi, 420)
+        q = np.stack([cx + (4.5 + rng.exponential(0.25, 420)) * np.sin(a), cy + (4.5 + rng.exponential(0.25, 420)) * np.cos(a)], 1)
+        feet.append(q[fbm(q[:, 0].astype(F32), q[:, 1].astype(F32), 4.0, 2) > 0.1])
+    for x0, y0, x1, y1 in ((-18.2, -15.0, -22.6, 26.0), (-1.7, -20.0, -1.1, 2.0), (-0.1, -20.0, 0.6, 2.0)):
+        k = rng.random(700)
+        feet.append(np.stack([x0 + (x1 - x0) * k + rng.normal(0, 0.10, 700), y0 + (y1 - y0) * k], 1)[: 700 if x0 < -10 else 240])
+    f2 = np.concatenate(feet).astype(F32)
+    f3 = np.column_stack([f2, yard_height(f2[:, 0], f2[:, 1])]).astype(F32)
+    blades.append(tufts(f3, 12, height=0.40, width=0.011, tone=0.14, blades=9))
     return Scene(s, Ground(yard_height, ("grass", "yard"), yard_kind), Blades.join(blades), canopies=canopies)
 
 
@@ -546,18 +558,8 @@ def pit_site(water=PIT_WATER, weeds=3500, focus=(0.0, -38.0), spread=7.0) -> Sce
     top, low = (-14.5, 25.0), (-11.9, 19.6)
     s += ladder((*low, g(*low) - 0.05), (*top, g(*top) + 0.9), seed=3.0, rungs=11)
     s += ladder((9.2, 14.2, g(9.2, 14.2)), (11.0, 17.0, g(11.0, 17.2) + 0.5), seed=5.0, rungs=8)
-    # the barrow run: planks on trestles up the shelves
-    pts = [(-6.5, 10.5), (-9.5, 17.5), (-8.0, 25.0), (-11.0, 33.5), (-12.5, 40.0)]
-    for (x0, y0), (x1, y1) in zip(pts[:-1], pts[1:], strict=True):
-        z0, z1 = g(x0, y0) + 0.35, g(x1, y1) + 0.35
-        n = np.array([y1 - y0, x0 - x1]) / np.hypot(x1 - x0, y1 - y0)
-        for off in (-0.17, 0.17):
-            s.append(rod("oak", (x0 + n[0] * off, y0 + n[1] * off, z0), (x1 + n[0] * off, y1 + n[1] * off, z1), 0.10))
-        for q in np.linspace(0.1, 0.9, 4):
-            cx, cy, cz = x0 + (x1 - x0) * q, y0 + (y1 - y0) * q, z0 + (z1 - z0) * q
-            for off in (-0.4, 0.4):
-                s.append(rod("timber", (cx + n[0] * off * 1.4, cy + n[1] * off * 1.4, g(cx, cy) - 0.3), (cx + n[0] * off * 0.6, cy + n[1] * off * 0.6, cz), 0.055))
-    s += track([(20.0, -16.0), (29.0, 4.0)][:1] + [(30.0, 30.0)], seed=4)[:0]
+    s += ladder((-7.4, 14.4, g(-7.4, 14.4)), (-8.6, 17.6, g(-8.9, 18.2) + 0.9), seed=7.0, rungs=9)
+    s += _raised([box("oak", (-9.5, 22.2, 0.0), (3.4, 0.23, 0.05), yaw=24, seed=2.0)], g(-9.5, 22.2) + 0.05)
     wx, wy = 21.0, 36.5
     s += [b for b in _raised(wagon(wx, wy, yaw=25, seed=7.0), g(wx, wy) + 0.02)]
     s += [b for b in _raised(track([(10.0, 31.5), (40.0, 45.3)], seed=6), g(wx, wy) + 0.0)]
@@ -602,7 +604,7 @@ def creek_height(x: A, y: A) -> A:
     bank = smooth(q, -3.6, 0.25) * F32(2.0) + smooth(q, 0.0, 0.5) * F32(0.42)
     bed = -F32(1.75) - F32(0.5) * smooth(-d, -3.0, 0.0)
     run = np.abs(lumps(x + y * F32(0.05), y, 3.4, 7))
-    gully = np.exp(-((run / F32(0.22)) ** 2)) * smooth(-np.abs(q + 1.0), -2.6, -0.6) * F32(0.34)
+    gully = np.exp(-((run / F32(0.35)) ** 2)) * smooth(-np.abs(q + 1.0), -2.6, -0.6) * F32(0.30)
     top = smooth(q, 0.5, 4.0) * (fbm(x, y, 14.0, 5) * F32(0.12))
     pool = -F32(0.3) * smooth(-np.abs(lumps(x, y, 7.0, 12)), -0.10, -0.02) * smooth(q, 1.2, 2.5)
     far = smooth(np.hypot(x, y), 200, 600) * (F32(5.0) + F32(3.0) * lumps(x, y, 200.0, 3))
@@ -676,7 +678,7 @@ def rope(a, b, sag, r=0.018, parts=14) -> list[Solid]:
     return [rod("timber", p0, p1, r) for p0, p1 in zip(pts[:-1], pts[1:], strict=True)]
 
 
-def creek_site(water=-0.75, ripple=0.004, reed_tone=0.22, near=(0.0, -20.0), far_trees=True) -> Scene:
+def creek_site(water=-0.75, ripple=0.004, reed_tone=0.22, near=(0.0, -20.0), bed: tuple[float, float, float, int] | None = None) -> Scene:
     s: list[Solid] = []
 
     def g(px, py):
@@ -696,15 +698,167 @@ def creek_site(water=-0.75, ripple=0.004, reed_tone=0.22, near=(0.0, -20.0), far
         return (p[:, 2] > 0.25) & (q < 16) & (fbm(p[:, 0], p[:, 1], 12.0, 9) > 0.25)
 
     r1 = scatter(rng, 26000, -24, 24, -6, 70, creek_height, belt)
-    blades.append(reeds(r1, 5, height=1.55, width=0.016, tone=reed_tone))
+    blades.append(reeds(r1, 5, height=1.55, width=0.011, tone=reed_tone))
     r2 = scatter(rng, 9000, near[0] - 9, near[0] + 9, near[1] - 6, near[1] + 14, creek_height, lambda p: p[:, 2] > 0.3)
     blades.append(tufts(r2, 6, height=0.38, width=0.007, tone=0.16, blades=9))
+    if bed is not None:  # a dense stand of reeds: x, y, radius, stems
+        r3 = scatter(rng, bed[3], bed[0] - bed[2], bed[0] + bed[2], bed[1] - bed[2], bed[1] + bed[2], creek_height, lambda p: p[:, 2] > -0.35)
+        blades.append(reeds(r3, 15, height=1.75, width=0.0085, tone=0.30, lean=(-0.18, 0.1)))
     canopies: list = []
-    if far_trees:
-        for k in range(22):
-            tx, ty = -150 + 14 * k + rng.normal(0, 4), 215 + rng.normal(0, 20)
-            bl, _, rr = tree(tx, ty, g(tx, ty) - 1.0, rng.uniform(9, 15), 300 + k, leaves=9000, leaf=0.22)
-            blades.append(bl)
+    for k in range(22):
+        tx, ty = -150 + 14 * k + rng.normal(0, 4), 215 + rng.normal(0, 20)
+        bl, _, _ = tree(tx, ty, g(tx, ty) - 1.0, rng.uniform(9, 15), 300 + k, leaves=9000, leaf=0.22)
+        blades.append(bl)
     s += _raised(chimney(-38.0, 240.0, h=33), 3.0)
     s += _raised(kiln(-26.0, 235.0), 3.0) + _raised(drying_shed(-5.0, 240.0, yaw=5, louvres=False), 3.0)
     return Scene(s, Ground(creek_height, ("mud", "marsh"), creek_kind, reach=900), Blades.join(blades), water=water, ripple=ripple, ripple_size=0.55, water_tone=0.07, canopies=canopies)
+
+
+# --- near things
+
+
+def flat(x: A, y: A) -> A:
+    return (fbm(x, y, 5.0) * F32(0.02) + lumps(x, y, 0.8, 2) * F32(0.008)).astype(F32)
+
+
+def flat_kind(x: A, y: A, z: A, slope: A):
+    green = fbm(x, y, 2.5, 5) * F32(0.6) + lumps(x, y, 0.12, 4) * F32(0.4) + F32(0.9) + y * F32(0.5)
+    return np.where(green > 0, 0, 1).astype(np.int16)
+
+
+def door(x, y, z=0.0, width=1.06, height=2.05, seed=1.0, ajar=0.0) -> list[Solid]:
+    """A ledged plank door in its frame, hung on strap hinges, facing −y."""
+    rng = np.random.default_rng(int(seed * 31))
+    out: list[Solid] = []
+    n = 6
+    w = width / n
+    for k in range(n):
+        cx = x - width / 2 + (k + 0.5) * w
+        out.append(box("oak", (cx, y + rng.normal(0, 0.002), z + 0.03 + abs(rng.normal(0, 0.012))), (w - 0.006, 0.034, height - 0.04), roll=rng.normal(0, 0.12), seed=float(rng.random() * 40)))
+    for sx in (-1, 1):
+        out.append(box("timber", (x + sx * (width / 2 + 0.05), y + 0.02, z), (0.09, 0.12, height + 0.08), seed=seed + sx))
+    out.append(box("timber", (x, y + 0.02, z + height + 0.01), (width + 0.2, 0.12, 0.10), seed=seed + 3))
+    out.append(box("dark", (x, y + 0.05, z), (width, 0.01, height)))
+    left = x - width / 2
+    for hz in (z + 0.36, z + height - 0.36):
+        out.append(box("iron", (left + 0.345, y - 0.021, hz - 0.028), (0.735, 0.008, 0.056), roll=rng.normal(0, 0.3), seed=seed))
+        out.append(rod("iron", (left + 0.70, y - 0.017, hz), (left + 0.70, y - 0.0255, hz), 0.044, seed=seed))
+        out.append(rod("iron", (left - 0.012, y - 0.03, hz - 0.062), (left - 0.012, y - 0.03, hz + 0.062), 0.019, seed=seed))
+        out.append(rod("iron", (left - 0.012, y - 0.03, hz - 0.10), (left - 0.012, y - 0.03, hz + 0.10), 0.012, seed=seed))
+        out.append(box("iron", (left - 0.055, y - 0.052, hz - 0.08), (0.07, 0.014, 0.16), seed=seed))
+        for q in (0.10, 0.28, 0.46, 0.64):
+            out.append(dome("iron", (left + q, y - 0.024, hz + rng.normal(0, 0.004)), (0.0135, 0.012, 0.0135), cut=-1.0, seed=q))
+    out.append(box("iron", (x + width / 2 - 0.14, y - 0.022, z + 0.98), (0.16, 0.012, 0.10), seed=seed))
+    out.append(rod("iron", (x + width / 2 - 0.2, y - 0.03, z + 1.03), (x + width / 2 + 0.04, y - 0.03, z + 1.03), 0.012))
+    out.append(dome("iron", (x + width / 2 - 0.19, y - 0.05, z + 1.03), (0.024, 0.03, 0.024), cut=-1.0))
+    return out
+
+
+def window(x, y, z, width=1.1, height=1.35, cols=3, rows=4, seed=1.0) -> list[Solid]:
+    """A cast-iron window: glazing bars, some panes gone, a stone sill, facing −y."""
+    rng = np.random.default_rng(int(seed * 19))
+    out: list[Solid] = [box("concrete", (x, y - 0.10, z - 0.11), (width + 0.24, 0.34, 0.11), seed=seed)]
+    for k in range(cols + 1):
+        cx = x - width / 2 + k * width / cols
+        out.append(box("putty", (cx, y, z), (0.03 if 0 < k < cols else 0.06, 0.045, height), seed=float(k)))
+    for k in range(rows + 1):
+        out.append(box("putty", (x, y + 0.001, z + k * height / rows - 0.015), (width, 0.04, 0.03 if 0 < k < rows else 0.05), seed=float(k)))
+    for i in range(cols):
+        for k in range(rows):
+            if rng.random() < 0.28:
+                continue
+            out.append(box("glass", (x - width / 2 + (i + 0.5) * width / cols, y + 0.01, z + k * height / rows), (width / cols - 0.02, 0.004, height / rows), pitch=rng.normal(0, 0.8), yaw=rng.normal(0, 0.8)))
+    out.append(box("dark", (x, y + 0.85, z - 0.5), (width * 3, 0.05, height + 1.2)))
+    return out
+
+
+def wall_site(seed=1, leaning=True) -> Scene:
+    """The engine house's south wall: door, window under a segmental arch, downpipe, a ladder, nettles."""
+    wx = 2.35
+    carve = either(
+        slot(-0.63, 0.63, -1.0, 2.15, (-9, 9)),
+        either(slot(wx - 0.56, wx + 0.56, 1.02, 2.28, (-9, 9)), _segment(wx, 2.28, 0.56, 0.16)),
+        slot(-2.9, -2.72, 2.6, 2.68, (-9, 0.1)),
+        slot(-2.1, -1.92, 2.6, 2.68, (-9, 0.1)),
+    )
+    w = box("brick", (0, 0.17, -0.3), (16, 0.34, 7.0), seed=3.0, carve=carve, samples=10, uv0=(0.03, 0.0))
+    w.carved_material = "brick_arch"
+    s: list[Solid] = [w]
+    s += door(0, 0.10, 0.02, seed=2.0)
+    s += window(wx, 0.16, 1.02, width=1.1, height=1.38, seed=8.0)
+    s.append(box("concrete", (0, -0.22, -0.12), (1.55, 0.62, 0.14), seed=4.0))
+    s.append(box("concrete", (0, 0.13, 2.15), (1.7, 0.36, 0.24), seed=6.0))
+    s.append(rod("iron", (-1.35, -0.09, 0.25), (-1.35, -0.09, 6.5), 0.045))
+    for z in (0.9, 2.7, 4.5):
+        s.append(rod("iron", (-1.35, -0.09, z), (-1.35, -0.09, z + 0.09), 0.058))
+        s.append(box("iron", (-1.35, -0.02, z), (0.2, 0.05, 0.07)))
+    s.append(rod("iron", (-1.35, -0.09, 0.27), (-1.35, -0.26, 0.16), 0.045))
+    for bx in (-2.8, -1.98):
+        s.append(rod("iron", (bx, 0.05, 2.64), (bx, -0.28, 2.62), 0.018))
+    if leaning:
+        s += ladder((-2.75, -0.95, 0.0), (-2.55, -0.03, 3.6), rungs=13, seed=3.0)
+    s += loose_bricks(1.5, -0.55, 0.22, 9, 5, flat)
+    s.append(post("iron", (3.5, -0.6, 0.0), 0.29, 0.85, seed=3.0))
+    s.append(box("oak", (4.6, -0.12, 0.0), (0.9, 0.05, 1.7), pitch=-7.0, seed=9.0))
+    # the far side of the yard, so that the sky is not all there is behind the camera
+    s.append(box("brick", (0, -26, 0), (40, 1, 4.0), seed=2.0))
+    rng = np.random.default_rng(seed + 60)
+    p = scatter(rng, 260, -5, 5, -0.55, -0.05, flat, lambda q: (np.abs(q[:, 0]) > 0.75) & (fbm(q[:, 0], q[:, 1], 2.5, 4) > -0.4))
+    p2 = scatter(rng, 900, -6, 6, -4.5, -0.3, flat, lambda q: (np.abs(q[:, 0]) > 0.6) & (fbm(q[:, 0], q[:, 1], 1.8, 6) > 0.8))
+    blades = Blades.join([tufts(p, 3, height=0.42, width=0.010, blades=16, tone=0.15), tufts(p2, 4, height=0.13, width=0.004)])
+    return Scene(s, Ground(flat, ("grass", "yard"), flat_kind, span=16.0, nearest=0.4), blades)
+
+
+def _segment(x0, spring, half, rise):
+    r = (half * half + rise * rise) / (2 * rise)
+
+    def inside(x, y, z):
+        d = np.hypot(x - F32(x0), z - F32(spring + rise - r)) - F32(r)
+        return np.maximum(d, np.maximum(F32(spring - 0.01) - z, np.abs(x - F32(x0)) - F32(half)))
+
+    return inside
+
+
+def cracked_ground(x: A, y: A) -> A:
+    return (fbm(x, y, 2.2) * F32(0.008)).astype(F32)
+
+
+def cracked_site() -> Scene:
+    s: list[Solid] = []
+    s += [box("brick", (0.16, 0.95, -0.02), (0.225, 0.108, 0.07), yaw=31, pitch=6, roll=-4, seed=5.0)]
+    s += [box("brick", (-0.35, 1.42, -0.025), (0.13, 0.108, 0.07), yaw=-18, pitch=9, roll=8, seed=8.0)]
+    s.append(rod("timber", (-0.55, 0.72, 0.006), (0.42, 1.30, 0.02), 0.0035))
+    s.append(rod("timber", (0.05, 0.66, 0.004), (0.31, 0.74, 0.008), 0.002))
+    rng = np.random.default_rng(5)
+    for _ in range(46):
+        r = float(rng.uniform(0.004, 0.011))
+        s.append(dome("concrete", (rng.normal(0.0, 0.5), rng.uniform(0.5, 2.2), 0.0), (r * 1.3, r, r), seed=float(rng.random())))
+    pts = scatter(rng, 9, -0.7, 0.7, 0.9, 2.4, cracked_ground)
+    return Scene(s, Ground(cracked_ground, ("cracked",), None, span=4.0, nearest=0.25, reach=30.0), tufts(pts, 3, height=0.10, width=0.003, blades=9))
+
+
+def inside_site() -> Scene:
+    """Inside the end kiln, looking out at the yard through the wicket."""
+    yard = yard_site(focus=(4.0, 2.0), spread=9.0)
+    keep = [b for b in yard.solids if not (abs(b.centre[0] - 4.5) < 5.2 and abs(b.centre[1] - 16.5) < 5.2)]
+    cx, cy, r = 4.5, 16.5, 3.5
+
+    def hollow(px, py, pz):
+        rad = np.hypot(px, py)
+        room = np.maximum(rad - F32(r), F32(-0.9) - pz)
+        vault = np.sqrt((px / F32(r)) ** 2 + (py / F32(r)) ** 2 + (np.maximum(pz - F32(2.6), 0) / F32(2.2)) ** 2) - 1
+        room = np.maximum(room, vault * F32(2.0))
+        wick = np.where(pz < 1.55, np.abs(px) - F32(0.6), np.hypot(px, pz - F32(1.55)) - F32(0.6))
+        wick = np.maximum(wick, py)
+        eye = np.maximum(rad - F32(0.3), F32(3.5) - pz)
+        return np.minimum(np.minimum(room, wick), eye)
+
+    shell = box("brick_sooty", (cx, cy, 0.0), (9.4, 9.4, 6.0), seed=4.0, carve=hollow, samples=64)
+    shell.carved_material = "brick_sooty"
+    keep.append(shell)
+    keep += loose_bricks(3.2, 14.2, 0.35, 14, 3)
+    keep += brick_stack(6.2, 14.6, length=1.5, depth=0.5, height=0.75, yaw=60, seed=2.0)
+    keep += track([(3.9, -4.0), (4.2, 13.2)], seed=9)
+    keep += wagon(3.98, 1.2, yaw=88.0, seed=3.0)
+    yard.solids = keep
+    return yard

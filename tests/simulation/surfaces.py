@@ -153,7 +153,7 @@ def _brick(p: Patch, base=0.17, spread=0.055, mortar=0.27, worn=0.3, soot=0.0, b
 
     def joint(q: Patch) -> A:
         _, _, gv, gu, ln = _courses(q, bond)
-        wob = noise(q, 0.05, seed=3) * F32(0.05)
+        wob = noise(q, 0.07, seed=3) * F32(0.022)
         return np.minimum(_edge(gv + wob, F32(0.13)), _edge(gu + wob, F32(0.010) / ln))
 
     j = joint(p)
@@ -276,10 +276,21 @@ def _planks(p: Patch, across: A, along: A, wide: float, base: float, spread: flo
     each = chance(n, n * 3, p.seed) - F32(0.5)
     q = Patch(across, along + each * 9, p.foot, p.seed + each, p.at, p.normal)
     grain = noise(q, 0.012, stretch=1.0, seed=1) * F32(0)
+    bend = noise(q, 0.35, seed=12) * F32(0.006)
+    q.u = q.u + bend
     g1 = sample(tile("soft"), q.u * F32(900), q.v * F32(14)) * np.clip(F32(1.6) - p.foot / F32(0.004), 0, 1)
     g2 = sample(tile("soft"), q.u * F32(230), q.v * F32(5)) * np.clip(F32(1.6) - p.foot / F32(0.014), 0, 1)
     damp = noise(p, 1.2, "rough", seed=4)
+    ki, kj = np.floor(q.v / F32(0.55) + each * 3), n
+    kx = (chance(ki, kj, p.seed + 6) - F32(0.5)) * F32(0.6) + F32(0.5)
+    ky = chance(kj, ki, p.seed + 7) * F32(0.6) + F32(0.2)
+    dx = (f - n - kx) * F32(wide)
+    dy = (q.v / F32(0.55) + each * 3 - ki - ky) * F32(0.55)
+    knot = np.hypot(dx, dy * F32(0.75)) / (F32(0.010) + F32(0.012) * chance(ki, kj, 3.0))
+    knot = np.where(chance(ki, kj, p.seed + 9) > F32(0.55), np.clip(F32(1.3) - knot, 0, 1), 0)
+    knot = knot * np.clip(F32(1.5) - p.foot / F32(0.012), 0, 1)
     tone = base * (1 + spread * 2 * each + F32(0.11) * g1 + F32(0.14) * g2 + F32(0.12) * damp) + grain
+    tone = tone * (1 - F32(0.5) * knot)
     j = _edge(f, F32(0.006) / F32(wide) + F32(0.012))
     tone = tone * (F32(0.12) + F32(0.88) * (j * fade + F32(0.93) * (1 - fade)))
     tilt = (chance(n, n * 7, p.seed + 2) - F32(0.5)) * F32(0.10) * fade
@@ -309,6 +320,11 @@ def timber(p: Patch) -> Finish:
     return _planks(p, p.u, p.v, 0.5, 0.19, 0.15)
 
 
+def slat(p: Patch) -> Finish:
+    """A board whose grain runs level."""
+    return _planks(p, p.v, p.u, 0.5, 0.20, 0.22)
+
+
 def timber_wet(p: Patch) -> Finish:
     """A post that the tide covers: weed and slime below, bleached above."""
     f = _planks(p, p.u, p.v, 0.5, 0.17, 0.15)
@@ -326,9 +342,9 @@ def iron(p: Patch) -> Finish:
     tone = F32(0.085) * (1 + F32(0.35) * r + F32(0.15) * noise(p, 0.01))
 
     def height(q: Patch) -> A:
-        return noise(q, 0.012, seed=3) * F32(0.0006) + noise(q, 0.05, seed=4) * F32(0.001)
+        return noise(q, 0.012, seed=3) * F32(0.0002) + noise(q, 0.05, seed=4) * F32(0.0006)
 
-    return Finish(tone, _relief(p, height, 0.003, 0.02), gloss=F32(0.6))
+    return Finish(tone, _relief(p, height, 0.003, 0.02), gloss=F32(0.3))
 
 
 def rail(p: Patch) -> Finish:
@@ -439,7 +455,7 @@ def mud(p: Patch) -> Finish:
     tone = F32(0.14) * (1 + F32(0.14) * a + F32(0.10) * b + F32(0.05) * noise(p, 0.04))
 
     def height(q: Patch) -> A:
-        return noise(q, 0.09, seed=5) * F32(0.004) + noise(q, 0.45, seed=6) * F32(0.03)
+        return noise(q, 0.06, seed=5) * F32(0.004) + noise(q, 0.45, seed=6) * F32(0.025)
 
     sheen = np.clip(F32(0.28) + F32(0.22) * a, 0.04, 0.7)
     return Finish(tone, _relief(p, height, 0.02, 0.15), gloss=sheen)
@@ -485,7 +501,7 @@ MATERIALS: dict[str, Callable[[Patch], Finish]] = {
     f.__name__: f
     for f in (
         brick, brick_sooty, brick_pale, brick_arch, stack, tiles, slate, corrugated, boards, boards_tarred,
-        weatherboard, timber, timber_wet, oak, iron, rail, concrete, lime, dark, glass, putty, grass, yard,
+        weatherboard, timber, slat, timber_wet, oak, iron, rail, concrete, lime, dark, glass, putty, grass, yard,
         cinder, clay, mud, marsh, cracked, rough_wood,
     )
 }  # fmt: skip
