@@ -85,16 +85,13 @@ developments:
 
 @dataclass
 class Bench:
-    """A folder, the command line standing in it, and a scanner.
-
-    ``folder`` holds ``archive/`` and what tests write.
-    """
+    """An archive's folder, the command line standing in it, and a scanner that writes into it."""
 
     folder: Path
 
     @property
     def archive(self) -> Path:
-        return self.folder / "archive"
+        return self.folder
 
     def run(self, *args: object, status: int = 0) -> Result:
         words = [str(arg) for arg in args]

@@ -58,7 +58,7 @@ def test_the_same_master_is_unchanged_wherever_it_lies(measured: Bench) -> None:
 
 def test_a_moved_master_is_found_where_it_was_taken_again(measured: Bench) -> None:
     there = measured.folder / "scans" / "BW-01.tif"
-    moved = measured.folder / "archive" / "masters" / "BW-01.tif"
+    moved = measured.folder / "masters" / "BW-01.tif"
     moved.parent.mkdir()
     there.rename(moved)
     measured.run("verify", status=2)
