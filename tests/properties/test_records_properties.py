@@ -48,7 +48,7 @@ def sheets(draw, sheet_id):
         "tag": TAGS,
         "bellows_mm": st.floats(5, 10_000),
         "filter_factor": st.integers(1, 100),
-        "exposed_at": st.datetimes(min_value=datetime(1900, 1, 1), max_value=datetime(2100, 1, 1)).map(str),
+        "exposed_at": st.datetimes(EARLIEST, LATEST).map(str),
         "movements": st.fixed_dictionaries({"front_rise_mm": st.floats(-300, 300)}),
         "indicated": st.fixed_dictionaries({"stop": STOPS, "time": TIMES}),
         "base_fog_spot": SPOTS,

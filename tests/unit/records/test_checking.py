@@ -159,6 +159,7 @@ def test_a_fault_of_a_sheet_is_one_sentence_in_its_place(fields, sentence):
     assert matching, faults
     expected = 2 if "x" in fields.get("base_fog_spot", ()) else 1
     assert len(faults) == expected, faults
+    assert not [fault for fault in faults if fault.endswith(".")]
 
 
 OTHER_FAULTS = [
@@ -332,6 +333,16 @@ def test_a_fault_of_another_record_is_one_sentence_in_its_place(data, sentence):
 
 
 def test_sheets_without_a_fault_are_taken():
+    # The whole lens is what a scale is read from even where its record says that it has none of its own.
+    apart = {
+        "name": "Engraved apart",
+        "cells": [
+            {"cell": "both", "focal_mm": 180, "mounted": "whole", "own_scale": "no"},
+            {"cell": "rear", "focal_mm": 355, "mounted": "behind"},
+        ],
+    }
+    data = ground()
+    data["lenses"].append(apart)
     sheets = [
         sheet(),
         sheet(sheet="2", cell="all", print_target="silver contact"),
@@ -339,6 +350,7 @@ def test_sheets_without_a_fault_are_taken():
         sheet(sheet="4", lens="Aldwater 180", cell="rear", stop_scale="front"),
         sheet(sheet="5", lens="Aldwater 180", cell="front", stop_scale="whole"),
         sheet(sheet="6", lens="Two halves", cell="two", stop_scale="one"),
+        sheet(sheet="9", lens="Engraved apart", cell="rear", stop_scale="both"),
         sheet(
             sheet="7",
             readings=[READING, {"name": "sky", "role": "highlight", "stops_from_placed": 3, "zone": "VIII"}],
@@ -347,7 +359,7 @@ def test_sheets_without_a_fault_are_taken():
             sheet="8", readings=[{**READING, "role": "middle", "placed": "true"}, {**READING, "name": "b"}]
         ),
     ]
-    assert len(load_data({**ground(), "sheets": sheets}).sheets) == 8
+    assert len(load_data({**data, "sheets": sheets}).sheets) == 9
 
 
 def test_all_faults_of_all_files_at_once_with_their_lines(tmp_path):
@@ -474,13 +486,18 @@ def test_at_most_200_faults_are_listed_and_the_rest_counted():
 
 
 def test_a_sentence_shows_no_control_marks():
-    (fault,) = faults_of({**ground(), "sheets": [sheet(stop="\ud800\x1b[31m22\nx")]})
-    assert fault.isprintable()
-    assert fault.encode()
+    twins = {"1/15": 1, "1/15\ns": 1}
+    for data in (
+        {**ground(), "sheets": [sheet(stop="\ud800\x1b[31m22\nx")]},
+        {"shutters": [{"name": "a", "measured": twins}]},
+    ):
+        (fault,) = faults_of(data)
+        assert fault.isprintable()
+        assert fault.encode()
 
 
 def test_data_without_an_end_gets_a_sentence(tmp_path):
-    deep = "[" * 400 + "]" * 400
+    deep = "[" * 800 + "]" * 800
     assert (
         "is no list"
         in faults_in(tmp_path, '{"lenses": [{"name": {"a": ' + deep + '}, "cells": 1}]}', "a.json")[1]

@@ -112,9 +112,12 @@ def test_a_file_that_is_too_large_is_not_read(tmp_path):
 
 
 def test_a_byte_order_mark_and_capitals_in_the_ending_are_fine(tmp_path):
-    file = tmp_path / "films.YAML"
-    file.write_bytes(b"\xef\xbb\xbffilms: [{name: Kiln, box_speed: 100}]")
-    assert load_file(file).films[0].name == "Kiln"
+    for name, text in (
+        ("films.YAML", b"films: [{name: Kiln, box_speed: 100}]"),
+        ("films.Json", b'{"films": [{"name": "Kiln", "box_speed": 100}]}'),
+    ):
+        (tmp_path / name).write_bytes(b"\xef\xbb\xbf" + text)
+        assert load_file(tmp_path / name).films[0].name == "Kiln"
 
 
 def test_lines_of_fields_and_of_what_they_are_missing_in():

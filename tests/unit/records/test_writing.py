@@ -42,6 +42,12 @@ def test_a_season_reads_back_to_the_same_records(tmp_path):
     assert dump_yaml(again) == dump_yaml(records)
 
 
+def test_fields_stand_in_the_order_of_the_field_list():
+    text = dump_yaml(load_data({**SEASON}))
+    places = [text.index(f"\n  {name}: ") for name in ("box_speed", "lot", "base_fog", "channel")]
+    assert places == sorted(places)
+
+
 def test_models_come_back_from_their_json():
     records = load_data(SEASON)
     assert Records.model_validate(records.model_dump(mode="json", exclude_none=True)) == records
