@@ -152,6 +152,13 @@ def test_jpeg(tmp_path, channels, options):
     np.testing.assert_array_equal(patch, reduced.codes[6:50, 5:40].astype(np.uint16))
 
 
+def test_jpeg_that_stores_red_green_and_blue(tmp_path):
+    written = np.dstack([np.full((40, 50), level, np.uint8) for level in (200, 30, 90)])
+    path = tmp_path / "a.jpg"
+    Image.fromarray(written).save(path, quality=95, keep_rgb=True)
+    assert np.abs(take(path)[1].codes / 257 - written).max() <= 2
+
+
 def test_things_behind_a_jpeg_are_left_aside(tmp_path):
     path = tmp_path / "a.jpg"
     Image.fromarray(picture(1, 8)).save(path)
