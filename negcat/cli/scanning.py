@@ -192,7 +192,7 @@ def measure(sheets: tuple[str, ...], spots: tuple[str, ...], archive_dir: Path |
                 density = reading.get("density")
                 if density is not None:
                     click.echo(
-                        f"  {reading['name']}: density {figure(density)} ± {figure(reading.get('sd'))}, "
+                        f"  {reading['name']}: density {figure(density)} ± {figure(reading.get('sd'), 3)}, "
                         f"net {figure(reading.get('net_density'))}"
                     )
                 elif reading.get("note"):

@@ -46,6 +46,8 @@ def _record(sheet: Mapping[str, Any]) -> str:
     lines = [f"Sheet {sheet['sheet']}"]
     for key, label in LABELS:
         value = sheet.get(key)
+        if key == "exposed_at" and value:
+            value = str(value).replace("T", " ")
         if value not in (None, ""):
             text = (
                 figure(value, 0 if float(value).is_integer() else 1)
@@ -86,7 +88,7 @@ def _readings(sheet: Mapping[str, Any]) -> str:
                 figure(r["planned_print_zone"], 1),
                 figure(r["target_density"]),
                 figure(r["net_density"]),
-                figure(r["sd"]),
+                figure(r["sd"], 3),
                 figure(r["print_zone"], 1),
                 signed(r["error_zones"], 1),
             ]
@@ -118,7 +120,7 @@ def _scans(sheet: Mapping[str, Any]) -> str:
     base = sheet.get("base_fog")
     if base:
         lines.append(
-            f"Base + fog {figure(base['density'])} ± {figure(base['sd'])}, from the {base['source']}."
+            f"Base + fog {figure(base['density'])} ± {figure(base['sd'], 3)}, {base['detail']}."
         )
     return "\n".join(lines)
 
@@ -136,9 +138,14 @@ def _result(sheet: Mapping[str, Any]) -> str:
         )
     if result["found_n"] is not None:
         lines.append(
-            f"  development   N{signed(result['found_n'])} found, N{signed(result['planned_n'])} planned, ± "
+            f"  development   {_tag(result['found_n'])} found, {_tag(result['planned_n'])} planned, ± "
             f"{figure(result['found_n_density_sd'])} by density alone, "
             f"± {figure(result['found_n_sd'])} with everything: {result['development_verdict']}"
         )
     lines += [wrapped(sentence) for sentence in result["why"]]
     return "\n".join(lines)
+
+
+def _tag(n: float) -> str:
+    """Write a development as a tag with two places: ``N+0.48``."""
+    return f"N{n:+.2f}".replace("-", "−")

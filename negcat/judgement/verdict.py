@@ -159,7 +159,7 @@ def judge(
     if stray is not None and stray[2] > _STRAY and not contradictions:
         sentences.append(stray_sentence(stray[0], stray[1]))
     sentences += why
-    sentences += no_weight_sentences(judged)
+    sentences += no_weight_sentences(_measured(readings, judged))
     sentences.append(curve_sentence(target, response))
     return Judgement(
         exposure_error_stops=error,
@@ -225,6 +225,15 @@ def _decision_of(readings: Sequence[FoundReading]) -> float | None:
         if reading.placed and reading.given_zone is not None and reading.planned_zone is not None:
             return reading.given_zone - reading.planned_zone
     return None
+
+
+def _measured(readings: Sequence[FoundReading], judged: Sequence[JudgedReading]) -> list[JudgedReading]:
+    """Leave out the readings nobody measured: that they bear no weight goes without saying."""
+    return [
+        one
+        for one, reading in zip(judged, readings, strict=True)
+        if reading.density is not None or reading.bound is not None
+    ]
 
 
 def _judge_reading(
@@ -379,7 +388,7 @@ def _without_line(
         exposure_verdict=verdict,
         development_verdict=verdict,
         verdict=verdict,
-        why=(reason, *contradictions, *why, *(no_weight_sentences(judged) if measured else ())),
+        why=(reason, *contradictions, *why, *(no_weight_sentences(_measured(readings, judged)) if measured else ())),
         readings=tuple(judged),
         target=target.name,
         version=JUDGEMENT_VERSION,

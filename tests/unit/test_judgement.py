@@ -184,7 +184,6 @@ def test_lost_begins_under_three_hundredths(net, is_lost):
         ({"given_zone": 9.2}, "given zone 9.2, more than IX"),
         ({"given_zone": None}, "what it was given isn't known"),
         ({"sd": None}, "deviation of its density isn't known"),
-        ({"net_density": None, "density": None}, "no density"),
         ({"net_density": None}, "base+fog isn't known"),
         (
             {"net_density": None, "density": None, "bound": "denser"},
@@ -205,6 +204,13 @@ def test_what_bears_no_weight_says_why(change, word):
     assert any("“sky”" in line and word in line for line in judgement.why)
     assert judgement.found_n == verdict_of(readings).found_n
     assert all(one.weight_used and not one.note for one in judgement.readings[:-1])
+
+
+def test_a_reading_nobody_measured_is_not_told_again():
+    odd = replace(found("sky", 8.0, 8.0), net_density=None, density=None)
+    judgement = verdict_of([*sheet(0.0, 0.0), odd])
+    assert judgement.readings[-1].note == "it has no density"
+    assert not any("“sky”" in line for line in judgement.why)
 
 
 def test_a_reading_given_exactly_zone_nine_still_counts():
