@@ -227,14 +227,15 @@ def _with_sd(value: float | None, sd: float | None, places: int, *, signed: bool
 
 
 def _tag_found(n: float | None, sd: float | None) -> str:
-    """Set a found N: ``N+1.4 ± 0.2``."""
+    """Set a found N, finer where it is better known: ``N+1.4 ± 0.2``, ``N+1.38 ± 0.05``."""
     if n is None:
         return ""
-    text = fixed(n, 1, signed=True)
+    places = 1 if sd is None or sd >= 0.095 else 2
+    text = fixed(n, places, signed=True)
     if sd is None:
         text = text.removesuffix(".0")
-    return ("N" if text.strip("0.") == "" else f"N{text}") + (
-        f" {deviation(sd, 1)}" if sd is not None else ""
+    return " ".join(
+        part for part in ("N" if not text.strip("0.") else f"N{text}", deviation(sd, places)) if part
     )
 
 
