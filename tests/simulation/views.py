@@ -80,5 +80,6 @@ COMPOSITIONS: dict[str, Composition] = {
     "hinge": Composition(
         scenes.wall_site, (-0.36, -0.75, 1.66), 0.0, WIDE, replace(BRIGHT_VEIL, sun_azimuth=238.0), 0
     ),
+    "door": Composition(scenes.wall_site, (-0.8, -6.2, 1.6), 2.0, WIDE, _sun(225, 40, 1, 0.3), -4),
     "from the kiln": Composition(scenes.inside_site, (4.7, 19.4, 1.6), 183.0, TALL, _sun(240, 45, 3, 0.4), 6),
 }  # fmt: skip
