@@ -196,10 +196,12 @@ class Lens(CheckedRecord):
 
     @property
     def whole(self) -> str | None:
-        """The cell that is the whole lens: the one mounted so, or the only one; None where that is open."""
+        """The cell that is the whole lens: the only one, the one mounted so, else the one named so; else None."""
         if len(self.cells) == 1:
             return self.cells[0].cell
         wholes = [cell.cell for cell in self.cells if cell.mounted == "whole"]
+        if not wholes:
+            wholes = [cell.cell for cell in self.cells if cell.cell.casefold().startswith("whole")]
         return wholes[0] if len(wholes) == 1 else None
 
     def cell_named(self, name: str | None) -> Cell | None:

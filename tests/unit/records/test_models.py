@@ -120,6 +120,11 @@ def test_a_lens_knows_which_cell_is_the_whole():
     lens = Lens.model_validate(three)
     assert lens.whole == "both"
     assert lens.cell_named(None) is None
+    named = [{"cell": "Whole lens", "focal_mm": 180}, {"cell": "rear", "focal_mm": 355}]
+    assert Lens.model_validate({"name": "z", "cells": named}).whole == "Whole lens"
+    assert (
+        Lens.model_validate({"name": "z", "cells": [*named, {"cell": "whole", "focal_mm": 9}]}).whole is None
+    )
     assert lens.cell_named("rear").own_scale is False
 
 
