@@ -5,6 +5,7 @@ and the longest row of
 them with one sign and an even spacing is kept. No picture has ten of those in a row.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -18,7 +19,7 @@ from scipy.ndimage import (
     uniform_filter1d,
 )
 
-__all__ = ["Comb", "find_comb", "straightened"]
+__all__ = ["Comb", "find_combs", "straightened"]
 
 _Levels = NDArray[np.float32]
 _Floats = NDArray[np.float64]
@@ -31,7 +32,10 @@ _WEAKEST = (
 )
 _FILLED = 0.7  # of a comb's places must hold an edge
 _UNEVEN = 0.2  # of the spacing: by how much an edge may stand off its place
+_SHARP = 5.0  # times the usual slope between its edges: what the edges of a tablet stand out by
 _RULED = 9  # pixels: lines between the steps of a tablet are narrower
+_MOST_LEANING = 0.066  # tangent of 3.8°
+_SHORTEST = 0.12  # of the scan's length: a smaller comb wants a region
 _LONGEST_GAP = 3  # spacings: how much of a comb may be covered in one piece
 
 
@@ -61,30 +65,29 @@ class Comb:
     leaning: float
 
 
-def find_comb(levels: _Levels, wanted: int) -> Comb | None:
-    """Find the longest comb in a scan.
+def find_combs(levels: _Levels, wanted: int) -> Iterator[Comb]:
+    """Find combs in a scan, the likelier first.
 
     Parameters
     ----------
     levels : array (h, w), log10 codes.
-    wanted : edges that a whole tablet has; a comb with most of them ends the search early.
+    wanted : edges that a whole tablet has.
 
-    Returns
-    -------
-    The comb with most edges, or None where no line has four.
+    Yields
+    ------
+    Combs of four edges or more, one a direction; what lies between the edges is not looked at.
     """
-    best: Comb | None = None
     for ruled in (False, True):
         for leaning in _LEANINGS:
+            found = []
             for axis, turned in _both(levels):
-                found = _best_on_lines(turned, leaning, axis, wanted, ruled)
-                if found is not None and (best is None or found.edges > best.edges):
-                    best = found
-            if best is not None and best.edges >= 0.8 * wanted:
-                return _leaned(best, levels)
-        if best is not None and best.edges >= 0.4 * wanted:
-            break
-    return None if best is None else _leaned(best, levels)
+                comb = _best_on_lines(turned, leaning, axis, wanted, ruled)
+                if comb is not None:
+                    found.append(comb)
+            for comb in sorted(found, key=lambda comb: -comb.edges):
+                straight = _leaned(comb, levels)
+                if abs(straight.leaning) < _MOST_LEANING:
+                    yield straight
 
 
 def _both(levels: _Levels) -> tuple[tuple[Literal["x", "y"], _Levels], ...]:
@@ -129,6 +132,16 @@ def _best_on_lines(
             if chain is None:
                 continue
             start, pitch, numbers = chain
+            if numbers[-1] * pitch < _SHORTEST * width:
+                continue
+            teeth = np.clip(np.rint(start + np.array(numbers) * pitch).astype(int), 1, width - 2)
+            tooth = np.median(
+                np.maximum(
+                    np.maximum(strength[row, teeth - 1], strength[row, teeth]), strength[row, teeth + 1]
+                )
+            )
+            if tooth < _SHARP * np.median(strength[row, teeth[0] : teeth[-1]]):
+                continue
             row_of_best = int(row)
             best = Comb(axis, len(numbers), start, pitch, numbers, sign, 0.0, leaning)
         if best is not None and best.edges >= wanted:

@@ -109,7 +109,7 @@ def side_view(levels: _Floats, name: SideName, within: tuple[int, int], segment:
     count = max((stop - start) // segment, 1)
     part = turned[start : start + count * segment, :depth]
     means = part.reshape(count, -1, part.shape[1]).mean(axis=1, dtype=np.float32)
-    along = start + (np.arange(count) + 0.5) * segment
+    along = np.asarray(start + (np.arange(count) + 0.5) * segment, dtype=np.float64)
     sums = np.zeros((count, means.shape[1] + 1))
     np.cumsum(means, axis=1, dtype=np.float64, out=sums[:, 1:])
     return SideView(name, means, along, segment, turned.shape[0], sums)

@@ -461,39 +461,52 @@ class _Fit:
 
 
 def _shape(parameters: _Floats, logs: _Floats, ends: tuple[float, float]) -> _Floats:
-    """Density of a scanner that raises light plus flare to a power: parameters offset, power, flare share."""
-    offset, power, share = parameters
+    """Density of a scanner that raises light plus flare to a power.
+
+    Parameters are offset, power, the flare's share of the darkest step's light, and an offset of the code
+    before the power (as in sRGB), as a share of the brightest code.
+    """
+    offset, power, share, pedestal = parameters
     darkest, brightest = ends
-    flare = share * 10.0 ** (power * (darkest - brightest))
-    light = np.maximum(10.0 ** (power * (logs - brightest)) - flare, 1e-9)
+    flare = share * (10.0 ** (darkest - brightest) + pedestal) ** power
+    light = np.maximum((10.0 ** (logs - brightest) + pedestal) ** power - flare, 1e-9)
     return np.asarray(offset - np.log10(light), dtype=np.float64)
 
 
-def _fit_shape(logs: _Floats, known: _Floats) -> _Floats:
+_LOW = np.array([-3.0, 0.05, -3.0, -1e-9])
+_HIGH = np.array([5.0, 10.0, 0.97, 0.3])
+
+
+def _fit_shape(logs: _Floats, known: _Floats, free: int) -> _Floats:
+    """Return the shape's parameters, the last one 0 where only three are free."""
     ends = (float(logs.min()), float(logs.max()))
     power = float(np.ptp(known) / np.ptp(logs))
-    low, high = np.array([-3.0, 0.05, -3.0]), np.array([5.0, 10.0, 0.97])
+
+    def whole(parameters: _Floats) -> _Floats:
+        return np.concatenate([parameters, np.zeros(4 - free)])
 
     def miss(parameters: _Floats) -> _Floats:
-        return _shape(parameters, logs, ends) - known
+        return _shape(whole(parameters), logs, ends) - known
 
     best = None
-    for factor, share in ((1.0, 0.0), (0.8, 0.5)):
-        start = np.clip([known.min(), power * factor, share], low + 1e-6, high - 1e-6)
-        solved = least_squares(miss, start, bounds=(low, high), loss="soft_l1", f_scale=0.02)
+    for factor, share, pedestal in ((1.0, 0.0, 0.01), (0.8, 0.5, 0.05)):
+        start = np.array([known.min(), power * factor, share, pedestal])
+        start = np.clip(start, _LOW + 1e-6, _HIGH - 1e-6)[:free]
+        limits = (_LOW[:free], _HIGH[:free])
+        solved = least_squares(miss, start, bounds=limits, loss="soft_l1", f_scale=0.02, max_nfev=60)
         if best is None or solved.cost < best.cost:
             best = solved
     assert best is not None  # two starts were tried
-    return np.asarray(best.x, dtype=np.float64)
+    return whole(np.asarray(best.x, dtype=np.float64))
 
 
-def _jacobian(parameters: _Floats, logs: _Floats, ends: tuple[float, float]) -> _Floats:
+def _jacobian(parameters: _Floats, logs: _Floats, ends: tuple[float, float], free: int) -> _Floats:
     columns = []
-    for index in range(3):
-        nudge = np.zeros(3)
-        nudge[index] = 1e-5
+    for index in range(free):
+        nudge = np.zeros(4)
+        nudge[index] = 1e-6
         columns.append(
-            (_shape(parameters + nudge, logs, ends) - _shape(parameters - nudge, logs, ends)) / 2e-5
+            (_shape(parameters + nudge, logs, ends) - _shape(parameters - nudge, logs, ends)) / 2e-6
         )
     return np.stack(columns, axis=1)
 
@@ -516,34 +529,39 @@ def _roughness(at: _Floats) -> _Floats:
 
 def _fit(logs: _Floats, known: _Floats) -> _Fit:
     ends = (float(logs.min()), float(logs.max()))
-    parameters = _fit_shape(logs, known)
-    base = _shape(parameters, logs, ends)
-    jacobian = _jacobian(parameters, logs, ends)
-    through_shape = jacobian @ np.linalg.pinv(jacobian)
-    residual = known - base
     size = known.size
     identity = np.eye(size)
-    # The spline runs over the shape's own density, in which steps lie nearly evenly whatever the scanner's
-    # power.
+    best: tuple[float, int, _Floats, _Floats, _Floats] | None = None
+    for free in (3, 4) if size >= 9 else (3,):
+        parameters = _fit_shape(logs, known, free)
+        base = _shape(parameters, logs, ends)
+        jacobian = _jacobian(parameters, logs, ends, free)
+        through_shape = jacobian @ np.linalg.pinv(jacobian)
+        residual = known - base
+        # The spline runs over the shape's own density, in which steps lie nearly evenly whatever the power.
+        order = np.argsort(base)
+        rough = np.zeros((size, size))
+        rough[np.ix_(order, order)] = _roughness(base[order] + np.arange(size) * 1e-9)
+        for stiffness in (np.inf, *np.logspace(4, -4, 33)):
+            smooth = (
+                np.zeros((size, size)) if np.isinf(stiffness) else np.linalg.inv(identity + stiffness * rough)
+            )
+            hat = through_shape + smooth @ (identity - through_shape)
+            freedom = float(np.trace(hat))
+            if freedom > max(4.0, size / 2.5):
+                continue
+            rest = residual - smooth @ residual
+            score = size * float(rest @ rest) / (size - 1.4 * freedom) ** 2
+            # What is more flexible has to earn it.
+            if best is None or score < best[0] * 0.98:
+                best = (score, free, parameters, smooth, through_shape)
+    assert best is not None  # the bare shape has three degrees of freedom
+    _, free, parameters, smooth, through_shape = best
+    base = _shape(parameters, logs, ends)
+    jacobian = _jacobian(parameters, logs, ends, free)
     order = np.argsort(base)
     place = base[order] + np.arange(size) * 1e-9
-    rough = np.zeros((size, size))
-    rough[np.ix_(order, order)] = _roughness(place)
-    best: tuple[float, _Floats] | None = None
-    for stiffness in (*np.logspace(-4, 4, 33), np.inf):
-        smooth = (
-            np.zeros((size, size)) if np.isinf(stiffness) else np.linalg.inv(identity + stiffness * rough)
-        )
-        hat = through_shape + smooth @ (identity - through_shape)
-        freedom = float(np.trace(hat))
-        if freedom > max(4.0, size / 2.5):
-            continue
-        rest = residual - smooth @ residual
-        score = size * float(rest @ rest) / (size - 1.4 * freedom) ** 2
-        if best is None or score < best[0] * 0.999:
-            best = (score, smooth)
-    assert best is not None  # the last one, without a spline, has three degrees of freedom
-    smooth = best[1]
+    residual = known - base
     correction = smooth @ residual
     hat = through_shape + smooth @ (identity - through_shape)
     fitted = base + correction
@@ -560,7 +578,7 @@ def _fit(logs: _Floats, known: _Floats) -> _Fit:
     at_knots = np.clip(_shape(parameters, knots, ends), place[0], place[-1])
     spread_out = np.zeros((count, size))
     spread_out[:, order] = CubicSpline(place, identity, bc_type="natural")(at_knots)
-    rows = _jacobian(parameters, knots, ends) @ np.linalg.pinv(jacobian)
+    rows = _jacobian(parameters, knots, ends, free) @ np.linalg.pinv(jacobian)
     rows = rows + spread_out @ smooth @ (identity - through_shape)
     values = _shape(parameters, knots, ends) + spread_out @ correction
     sds = np.sqrt(variance * np.sum(rows**2, axis=1) + _SMALLEST_SD**2)

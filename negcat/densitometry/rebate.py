@@ -392,10 +392,16 @@ def _measured(
         film_edge=_box(scene, {side: pair[0] for side, pair in outlines.items()}) if whole else None,
         tilt_deg=float(np.median(tilts)),
         edges=tuple(side for side in SIDES if side in by_side),
-        surround=max(set(kinds), key=kinds.count) if kinds else None,
+        surround=_commonest(kinds),
         code_sd=float(code_sd),
         reason=reason,
     )
+
+
+def _commonest(kinds: list[Surround]) -> Surround | None:
+    if not kinds:
+        return None
+    return "glass" if kinds.count("glass") >= kinds.count("mask") else "mask"
 
 
 def _gradient(profile: ScannerProfile, code: float) -> float:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from negcat.densitometry.boxes import Box
-from negcat.densitometry.comb import Comb, find_comb, straightened
-from negcat.densitometry.profile import FULL_SCALE, fit_profile
+from negcat.densitometry.comb import Comb, find_combs, straightened
+from negcat.densitometry.profile import FULL_SCALE
 from negcat.errors import CalibrationError
 
 __all__ = ["FoundSteps", "find_steps", "step_codes"]
@@ -23,6 +23,9 @@ _MOST_PIXELS = 1100
 _FEWEST_STEPS = 5
 _REGION = "give --region x0,y0,x1,y1 around the tablet alone, or scan it again whole and straight"
 _INVERTED = 3.0
+_ENOUGH = 0.6  # of the steps: then other combs in the scan are not looked at
+_LARGEST_MISS = 0.08  # density
+_CLIPPED_LEVEL = float(np.log10(0.98 * FULL_SCALE))
 _FLOOR = 4.0  # codes added before the logarithm, lest a black mask's noise look like texture
 
 
@@ -111,15 +114,7 @@ def find_steps(
     part, corner = _part(image, region)
     reduced, factor = _reduced(part)
     levels = np.log10(np.maximum(reduced, 0.0) + _FLOOR).astype(np.float32)
-    comb = find_comb(levels, known.size - 1)
-    if comb is None:
-        raise CalibrationError(
-            "no step tablet was found: nowhere do at least five even patches in a row get darker one after "
-            "the "
-            f"other; {_REGION}"
-        )
-    comb, band = _band(levels, comb, known.size)
-    first, slots, note = _assigned(band, known, levels)
+    comb, band, first, slots, note = _found(levels, known)
     boxes: list[Box | None] = [None] * known.size
     for number, slot in enumerate(slots):
         if slot is not None:
@@ -144,6 +139,34 @@ def find_steps(
         note=" ".join(notes),
         tilt_deg=tilt,
         clipped=clipped,
+    )
+
+
+def _found(levels: _Levels, known: _Floats) -> tuple[Comb, _Band, int, list[_Slot | None], str]:
+    """Return the first comb that turns out to be the tablet, its slots and which step the first one is."""
+    fault: tuple[int, CalibrationError] | None = None
+    best: tuple[int, Comb, _Band, int, list[_Slot | None], str] | None = None
+    for comb in find_combs(levels, known.size - 1):
+        try:
+            band = _band(levels, comb, known.size)
+            first, slots, note = _assigned(band, known)
+        except CalibrationError as error:
+            if comb.edges >= (known.size - 1) / 2 and (fault is None or comb.edges > fault[0]):
+                fault = (comb.edges, error)
+            continue
+        count = sum(slot is not None for slot in slots)
+        if best is None or count > best[0]:
+            best = (count, comb, band, first, slots, note)
+        if count >= _ENOUGH * known.size:
+            break
+    if best is not None:
+        return best[1:]
+    if fault is not None:
+        raise fault[1]
+    raise CalibrationError(
+        "no step tablet was found: nowhere do at least five even patches in a row get darker one after the "
+        "other; "
+        f"{_REGION}"
     )
 
 
@@ -207,7 +230,7 @@ def _reduced(image: NDArray[Any]) -> tuple[NDArray[np.float32], int]:
     return rows.reshape(rows.shape[0], width // factor, factor).sum(axis=2) / np.float32(factor**2), factor
 
 
-def _band(levels: _Levels, comb: Comb, steps: int) -> tuple[Comb, _Band]:
+def _band(levels: _Levels, comb: Comb, steps: int) -> _Band:
     """Return the comb's tablet: its width, its slots and what stands in them."""
     reach = min(4.0 * comb.pitch, max(levels.shape) / 2.0)
     flat, along, across = straightened(levels, comb, reach)
@@ -230,7 +253,7 @@ def _band(levels: _Levels, comb: Comb, steps: int) -> tuple[Comb, _Band]:
     inner = np.abs(across - centre) <= max(0.3 * width, 1.0)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
-        profile = np.nanmedian(flat[inner], axis=0)
+        profile = _middle_mean(flat[inner])
         beside = [
             np.nanmedian(flat[(across > low) & (across < high)], axis=0)
             if np.any((across > low) & (across < high))
@@ -241,15 +264,24 @@ def _band(levels: _Levels, comb: Comb, steps: int) -> tuple[Comb, _Band]:
             )
         ]
     start, pitch = _grid(profile, along, comb)
-    slots = []
     step = _usual_step(profile, comb, along)
+    if step <= 0:
+        raise CalibrationError(f"no step tablet was found: what looks like one has no steps; {_REGION}")
+    slots = []
     lowest = int(np.floor((along[0] - start) / pitch))
     highest = int(np.ceil((along[-1] - start) / pitch))
     for number in range(max(lowest, -steps - 2), min(highest, comb.places[-1] + steps + 2) + 1):
         slots.append(_slot(start + (number + 0.5) * pitch, pitch, profile, along, beside, step))
     if comb.sign > 0:
         slots.reverse()
-    return comb, _Band(tuple(slots), centre, width, pitch, step)
+    return _Band(tuple(slots), centre, width, pitch, step)
+
+
+def _middle_mean(rows: _Levels) -> _Levels:
+    """Return the mean of the middle three fifths down each column, in which dust has no say."""
+    ordered = np.sort(rows, axis=0)
+    skip = rows.shape[0] // 5
+    return np.asarray(ordered[skip : rows.shape[0] - skip].mean(axis=0), dtype=np.float32)
 
 
 def _usual_step(profile: _Levels, comb: Comb, along: _Floats) -> float:
@@ -294,27 +326,21 @@ def _slot(
     finite = np.isfinite(seen)
     if finite.sum() < 0.9 * 0.72 * pitch - 1 or not np.isfinite(profile[narrow]).any():
         return _Slot(middle, float("nan"), False, False, bool(finite.any()))
-    level = float(np.nanmedian(profile[narrow]))
+    level = float(np.nanmean(profile[narrow]))
     even = float(np.nanpercentile(seen, 85) - np.nanpercentile(seen, 15)) < max(0.35 * step, 0.012)
     others = [float(np.nanmedian(side[narrow])) for side in beside if np.isfinite(side[narrow]).any()]
     alone = any(abs(level - other) > max(0.2 * step, 0.004) for other in others)
     return _Slot(middle, level, even, alone, not even)
 
 
-def _assigned(band: _Band, known: _Floats, levels: _Levels) -> tuple[int, list[_Slot | None], str]:
+def _assigned(band: _Band, known: _Floats) -> tuple[int, list[_Slot | None], str]:
     """Return the number of the first step seen, the slots from there on (None: covered), and a note."""
     gaps = np.diff(known)
-    largest = 2.0 + 1.5 * float(gaps.max() / np.median(gaps))
-    start, stop = _run(band, largest)
-    slots = list(band.slots)
-    run: list[_Slot | None] = []
-    lowest = np.inf
-    for slot in slots[start : stop + 1]:
-        fits = slot.seen and slot.level < lowest - 0.02 * band.step
-        fits = fits and (not run or lowest - slot.level < largest * band.step * (1 + _trailing(run)))
-        run.append(slot if fits else None)
-        if fits:
-            lowest = slot.level
+    used = _row(band, 2.0 + 1.5 * float(gaps.max() / np.median(gaps)))
+    if not used:
+        raise CalibrationError(f"no step tablet was found: no two even patches lie side by side; {_REGION}")
+    start, stop = used[0], used[-1]
+    run: list[_Slot | None] = [band.slots[k] if k in used else None for k in range(start, stop + 1)]
     # What is as bright as the glass or as dark as the mask beside it, at an end, is that.
     while len(run) > known.size and run and (run[0] is None or not run[0].alone):
         run.pop(0)
@@ -344,65 +370,71 @@ def _assigned(band: _Band, known: _Floats, levels: _Levels) -> tuple[int, list[_
     if len(run) == known.size:
         _check_fit(run, 0, known)
         return 0, run, ""
-    shift, note = _shift(band, run, start, stop, known, levels)
+    shift, note = _shift(band, run, start, stop, known)
     return shift, run, note
 
 
-def _trailing(run: list[_Slot | None]) -> int:
-    count = 0
-    while count < len(run) and run[-1 - count] is None:
-        count += 1
-    return count
+def _row(band: _Band, largest: float) -> list[int]:
+    """Return the slots of the longest row that gets darker step by step, covered ones bridged.
 
-
-def _run(band: _Band, largest: float) -> tuple[int, int]:
-    """Return first and last slot of the longest row of slots that get darker, covered ones bridged."""
+    `largest` is the greatest fall from one step to the next, in usual steps: a greater one is a cover's edge
+    or the tablet's end.
+    """
     slots = band.slots
-    best = (0, -1)
-    best_count = 0
+    best: list[int] = []
     for first, begin in enumerate(slots):
         if not begin.seen:
             continue
-        last, level, count = first, begin.level, 1
+        row = [first]
         for index in range(first + 1, len(slots)):
-            slot = slots[index]
-            if index - last > 3:
+            slot, last = slots[index], slots[row[-1]]
+            gap = index - row[-1]
+            if gap > 4:
                 break
-            # A fall of many steps at once is a cover or the tablet's end.
-            fall = (level - slot.level) / band.step
-            if (
-                slot.seen
-                and fall > 0.02
-                and fall < largest * (index - last)
-                and (slot.alone or index - last == 1)
+            fall = (last.level - slot.level) / band.step
+            if not slot.seen or not 0.02 < fall < (largest if gap == 1 else 1.8 * gap):
+                continue
+            # Beyond a cover the tablet must show again: neither more of the cover nor what lies beside the
+            # tablet.
+            covers = [slots[k].level for k in range(row[-1] + 1, index) if slots[k].seen]
+            if gap > 1 and (
+                not slot.alone or any(abs(slot.level - level) < 0.5 * band.step for level in covers)
             ):
-                last, level, count = index, slot.level, count + 1
-        if count > best_count:
-            best, best_count = (first, last), count
-    first, last = best
-    # Background at the ends: even, in order, but the same beside the tablet.
-    while first < last and not slots[first].alone:
-        first += 1
+                continue
+            row.append(index)
+        if len(row) > len(best):
+            best = row
+    # Background at the ends: even and in order, but the same beside the tablet.
+    while len(best) > 1 and not slots[best[0]].alone:
+        best = best[1:]
     while (
-        last > first and not slots[last].alone and slots[last - 1].level - slots[last].level > 2.0 * band.step
+        len(best) > 1
+        and not slots[best[-1]].alone
+        and slots[best[-2]].level - slots[best[-1]].level > 2.0 * band.step
     ):
-        last -= 1
-    return first, last
+        best = best[:-1]
+    return best
 
 
-def _fit_of(run: list[_Slot | None], shift: int, known: _Floats) -> float:
-    codes = np.full(known.size, np.nan)
-    for number, slot in enumerate(run):
-        if slot is not None and slot.level > 0:
-            codes[shift + number] = 10.0**slot.level - _FLOOR
-    try:
-        return fit_profile(codes, known, channel="grey", bits=16, mode="grey").residual_sd
-    except CalibrationError:
+def _miss(run: list[_Slot | None], shift: int, known: _Floats) -> float:
+    """Return by how much, in density, the slots stand off a smooth curve over the densities they would have."""
+    pairs = [(known[shift + k], slot.level) for k, slot in enumerate(run) if slot is not None]
+    densities, levels = (np.array(values) for values in zip(*pairs, strict=True))
+    slopes = np.gradient(levels, densities)
+    # The flat ends tell nothing and would bend the curve.
+    useful = slopes < 0.25 * float(np.median(slopes))
+    if useful.sum() < _FEWEST_STEPS:
         return float("inf")
+    densities, levels = densities[useful], levels[useful]
+    degree = min(5, densities.size // 3)
+    terms = np.vander((densities - densities.mean()) / np.ptp(densities), degree + 1)
+    hat = terms @ np.linalg.pinv(terms)
+    rest = (levels - hat @ levels) / np.maximum(1.0 - np.diag(hat), 0.2)
+    return float(np.sqrt(np.mean((rest / slopes[useful]) ** 2)))
 
 
 def _check_fit(run: list[_Slot | None], shift: int, known: _Floats) -> None:
-    if not np.isfinite(_fit_of(run, shift, known)):
+    if _miss(run, shift, known) > _LARGEST_MISS:
         raise CalibrationError(
             "patches in a row were found, but they do not follow the tablet's densities: this is no scan of "
             "that "
@@ -410,9 +442,7 @@ def _check_fit(run: list[_Slot | None], shift: int, known: _Floats) -> None:
         )
 
 
-def _shift(
-    band: _Band, run: list[_Slot | None], start: int, stop: int, known: _Floats, levels: _Levels
-) -> tuple[int, str]:
+def _shift(band: _Band, run: list[_Slot | None], start: int, stop: int, known: _Floats) -> tuple[int, str]:
     """Return which step the first one seen is, where some are missing at the ends."""
     spare = known.size - len(run)
     first, last = run[0], run[-1]
@@ -420,52 +450,66 @@ def _shift(
     assert last is not None  # ends of the run are seen
     before = band.slots[start - 1] if start > 0 else None
     after = band.slots[stop + 1] if stop + 1 < len(band.slots) else None
-    usual = band.step / float(np.median(np.diff(known)))
+    seen = [slot for slot in run if slot is not None]
+    # A step beyond the darkest would not show if the mask beside the tablet is as dark as it would be.
+    floor = 1.3 * (seen[-2].level - seen[-1].level)
     glass_before = before is not None and before.seen and before.level > first.level
     glass_after = after is not None and after.seen and after.level > first.level
     cut_light = before is None or not np.isfinite(before.level) or (before.partly and before.alone)
     cut_dark = after is None or not np.isfinite(after.level) or (after.partly and after.alone)
-    sunk = after is not None and after.seen and 0 <= last.level - after.level < 2.0 * band.step
-    if glass_before and not cut_light:
-        if glass_after and not cut_dark:
-            raise CalibrationError(
-                f"the scan shows a tablet of {len(run)} steps, its record has {known.size}: name the right "
-                "tablet, or "
-                f"{_REGION}"
-            )
-        choice: int | None = 0
-    elif (cut_light or glass_after) and not (cut_dark or (sunk and not glass_after)):
-        choice = spare
-    elif (cut_dark or sunk) and not cut_light:
+    sunk = after is not None and after.seen and 0 <= last.level - after.level < floor
+    # In glass at full scale the lightest steps may be lost.
+    drowned = glass_before and before is not None and before.level > _CLIPPED_LEVEL
+    glass_before = glass_before and not drowned and not cut_light
+    glass_after = glass_after and not cut_dark
+    if glass_before and glass_after:
+        raise CalibrationError(
+            f"the scan shows a tablet of {len(run)} steps, its record has {known.size}: name the right "
+            "tablet, or "
+            f"{_REGION}"
+        )
+    fitting = None if drowned else _told_by_light(run, known, spare)
+    choice: int | None = None
+    note = "Which steps are missing was told from where the tablet ends in the scan."
+    if glass_before:
         choice = 0
-    else:
-        choice = None
-    if choice is None:
-        choice = _told_by_light(first, usual, known, spare, levels)
-    fits = np.array([_fit_of(run, shift, known) for shift in range(spare + 1)])
-    if not np.isfinite(fits).any():
-        _check_fit(run, 0, known)
-    best = int(np.argmin(fits))
-    rivals = np.delete(fits, best)
+    elif glass_after or (cut_light and not (cut_dark or sunk)):
+        choice = spare
+    elif (cut_dark or sunk) and not (cut_light or drowned) and (fitting is None or 0 in fitting):
+        choice = 0
+    elif not cut_light and not cut_dark and fitting is not None and len(fitting) == 1:
+        choice = fitting[0]
+        note = (
+            "Which steps are missing was told by the brightest one, taking it that open glass is not clipped."
+        )
+    misses = np.array([_miss(run, shift, known) for shift in range(spare + 1)])
+    best = int(np.argmin(misses))
     # A real tablet's steps are a little uneven; where the codes follow that unevenness it settles the matter.
-    if fits[best] < 0.5 * rivals.min() and fits[best] < 0.02:
+    if misses[best] < 0.5 * np.delete(misses, best).min() and misses[best] < 0.02:
         return best, ""
-    if choice is None or not np.isfinite(fits[choice]):
+    if choice is None or misses[choice] > _LARGEST_MISS:
         raise CalibrationError(
             f"{len(run)} of the tablet's {known.size} steps are seen and it can't be told which ones are "
             "hidden: scan "
             "the whole tablet, or show its lightest end on open glass"
         )
-    return choice, "Which steps are missing was told from where the tablet ends in the scan."
+    return choice, note
 
 
-def _told_by_light(first: _Slot, usual: float, known: _Floats, spare: int, levels: _Levels) -> int | None:
-    """Return the step that the brightest one seen can be, by how far it lies below full scale."""
-    room = (np.log10(FULL_SCALE) - first.level) / usual
-    fitting = [shift for shift in range(spare + 1) if room - 0.35 <= known[shift] <= room + 0.1]
-    if known[0] >= room - 0.3:
-        return 0
-    return fitting[0] if len(fitting) == 1 else None
+def _told_by_light(run: list[_Slot | None], known: _Floats, spare: int) -> list[int]:
+    """Return the steps that the brightest one seen may be, by how far it lies below full scale.
+
+    A scan is exposed so that open glass comes to between half of full scale and all of it.
+    """
+    head = [(k, slot.level) for k, slot in enumerate(run[:5]) if slot is not None]
+    (first, bright), (last, dark) = head[0], head[-1]
+    fitting = []
+    for shift in range(spare + 1):
+        slope = (bright - dark) / (known[shift + last] - known[shift + first])
+        room = (np.log10(FULL_SCALE) - bright) / slope
+        if room - 0.3 <= known[shift] <= room + 0.03:
+            fitting.append(shift)
+    return fitting
 
 
 def _check_order(codes: tuple[float, ...], known: _Floats) -> None:
