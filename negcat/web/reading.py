@@ -29,7 +29,7 @@ __all__ = [
     "found",
     "pending",
     "preview",
-    "target",
+    "sheet",
     "wall",
 ]
 
@@ -133,7 +133,7 @@ def found(
         return finding.page_json(finding.find(archive, query))
 
 
-def dossier(root: Path, sheet: str) -> dict[str, Any]:
+def dossier(root: Path, name: str) -> dict[str, Any]:
     """Gather all that is known of a sheet.
 
     Raises
@@ -141,7 +141,7 @@ def dossier(root: Path, sheet: str) -> dict[str, Any]:
     UnknownNameError : there is no such sheet.
     """
     with Archive.open(root, readonly=True) as archive:
-        return show.dossier(archive, sheet)
+        return show.dossier(archive, name)
 
 
 @dataclass(frozen=True)
@@ -159,17 +159,18 @@ class Target:
     densities: tuple[float, ...]
 
 
-def target(root: Path, name: str) -> Target:
-    """Draw a print target out.
+def sheet(root: Path, name: str) -> tuple[dict[str, Any], Target]:
+    """Gather all that is known of a sheet, and the print target that it is held against.
 
     Raises
     ------
-    UnknownNameError : there is no such target.
+    UnknownNameError : there is no such sheet.
     """
     with Archive.open(root, readonly=True) as archive:
-        curve = Equipment(archive.catalogue).target(name)
+        document = show.dossier(archive, name)
+        curve = Equipment(archive.catalogue).target(document["print_target"])
     zones = tuple(tenth / 10 for tenth in range(101))
-    return Target(curve.name, zones, tuple(float(curve.density(zone)) for zone in zones))
+    return document, Target(curve.name, zones, tuple(float(curve.density(zone)) for zone in zones))
 
 
 def pending(root: Path) -> dict[str, Any]:

@@ -144,18 +144,13 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
 @_readable
 async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     asked = unquote(request.url_vars["sheet"])
-    as_json = False
     try:
-        document = await asyncio.to_thread(reading.dossier, attached.root, asked)
+        document, target = await asyncio.to_thread(reading.sheet, attached.root, asked)
     except UnknownNameError:
         # An id may itself end in .json; only where there is no such sheet is the ending a form of answer.
-        as_json = asked.endswith(".json")
-        if not as_json:
+        if not asked.endswith(".json"):
             raise
-        document = await asyncio.to_thread(reading.dossier, attached.root, asked.removesuffix(".json"))
-    if as_json:
-        return _json(document)
-    target = await asyncio.to_thread(reading.target, attached.root, document["print_target"])
+        return _json(await asyncio.to_thread(reading.dossier, attached.root, asked.removesuffix(".json")))
     return await _page(
         datasette,
         request,

@@ -115,7 +115,10 @@ def serve(
     address = f"http://{f'[{name}]' if ':' in name else name}:{at}"
     if sign_in:
         say(f"{address}{datasette.urls.path('/-/auth-token')}?token={datasette._root_token}")
-        say("Open that link once to sign in; without it nobody can read the archive.")
+        say(
+            "Open that link to sign in; it works once, and nobody reads the archive without it. "
+            f"Where {name} isn't known by name, put this machine's address in its place."
+        )
     else:
         say(f"{address}{datasette.urls.path('/')}")
     configuration = uvicorn.Config(

@@ -133,13 +133,13 @@ class Page:
     batch_sheets: tuple[str, ...]
 
 
-def set_page(dossier: Dossier, target: Target | None) -> Page:
+def set_page(dossier: Dossier, target: Target) -> Page:
     """Set a sheet's dossier for reading.
 
     Parameters
     ----------
     dossier : as ``negcat show --json`` prints it.
-    target : the print target it is held against, drawn out; None where it can't be had.
+    target : the print target it is held against, drawn out.
 
     Returns
     -------
@@ -154,7 +154,6 @@ def set_page(dossier: Dossier, target: Target | None) -> Page:
     readings = [
         {**reading, "letter": _letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
     ]
-    zones, densities = (target.zones, target.densities) if target else ((), ())
     rows, total, given = _ledger(dossier.get("ledger") or ())
     verdict = str(result.get("verdict") or "not measured")
     return Page(
@@ -185,13 +184,13 @@ def set_page(dossier: Dossier, target: Target | None) -> Page:
         ledger_sum=total,
         ledger_given=given,
         chart=draw(
-            zones,
-            densities,
+            target.zones,
+            target.densities,
             readings,
-            target=target.name if target else "",
+            target=target.name,
         ),
-        chart_rows=_chart_rows(zones, densities),
-        target=target.name if target else "",
+        chart_rows=_chart_rows(target.zones, target.densities),
+        target=target.name,
         spots=_spots(readings),
         scan=str(first["scan"]) if first.get("scan") else None,
         scan_measured=bool(first.get("measured")),
