@@ -107,9 +107,8 @@ def read_png(master: Master) -> WholePicture:
             msg = f"its chunk at byte {offset} is damaged; copy or scan it again"
             raise Damaged(msg)
         if kind == b"IDAT":
-            # the decoder checks these; here it is enough that they are there
+            # the decoder checks these; here it is enough that another chunk follows
             first_data = first_data or offset
-            master.read(1, offset + 11 + length)
         elif kind in _PNG_CHUNKS and length <= TEXT_LIMIT:
             body = master.read(length + 4, offset + 8)
             body, check = body[:-4], struct.unpack(">I", body[-4:])[0]

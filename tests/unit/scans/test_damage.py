@@ -207,6 +207,15 @@ def test_pieces_beyond_the_end_are_seen_without_decoding(tmp_path):
         assert "lies beyond the end" in refused(path, whole=False)
 
 
+@pytest.mark.parametrize("kind", ["jpeg", "progressive jpeg", "png"])
+def test_no_end_is_seen_without_decoding(tmp_path, kind):
+    path = tmp_path / "a"
+    whole = WHOLE[kind]()
+    for keep in (len(whole) // 2, len(whole) - 1):
+        path.write_bytes(whole[:keep])
+        assert "cut short" in refused(path, whole=False)
+
+
 def test_tile_that_was_never_written(tmp_path):
     path = tmp_path / "a.tif"
     path.write_bytes(WHOLE["deflate in tiles"]())
@@ -398,6 +407,7 @@ def test_nothing_of_it_reaches_the_terminal(tmp_path):
         whole = WHOLE[kind]()
         for keep in (10, 60, len(whole) // 2, len(whole) - 1):
             (tmp_path / f"{number}-{keep}").write_bytes(whole[:keep])
+    (tmp_path / "logged").write_bytes(b"II*\0\x08\0\0\0")  # of which the library logs a warning
     room = str(Path(reading_room.__file__).parents[2])
     done = subprocess.run(
         [sys.executable, "-W", "error", "-c", TAKE_ALL, str(tmp_path)],

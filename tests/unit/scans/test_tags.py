@@ -168,7 +168,7 @@ def test_xmp(tmp_path, suffix):
     "packet",
     [
         b"<not xml",
-        b'<!DOCTYPE a [<!ENTITY b "BW-01">]><a>&b;</a>',
+        b'<!DOCTYPE a [<!ENTITY b "BW-01">]><a xmlns:d="http://purl.org/dc/elements/1.1/"><d:title>&b;</d:title></a>',
         b"\xff\xfe\xfd",
         b'<?xml version="1.0" encoding="nonsense"?><a/>',
     ],
