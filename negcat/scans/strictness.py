@@ -3,7 +3,7 @@
 The decoders that give pixels fill what is missing with grey and say nothing. This one says so.
 """
 
-import simplejpeg  # type: ignore[import-untyped]
+import simplejpeg
 
 __all__ = ["check_jpeg"]
 
