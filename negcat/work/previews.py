@@ -79,7 +79,7 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
 
 
 def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:
-    scan = row["scan"]
+    scan: str = row["scan"]
     return archive.previews / scan[:2] / f"{scan}-{size}.jpg"
 
 
