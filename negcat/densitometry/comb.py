@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import (
     gaussian_filter1d,
+    grey_closing,
+    grey_opening,
     map_coordinates,
     maximum_filter1d,
-    median_filter,
     uniform_filter1d,
 )
 
@@ -23,6 +24,9 @@ __all__ = ["Comb", "find_combs", "straightened"]
 
 _Levels = NDArray[np.float32]
 _Floats = NDArray[np.float64]
+
+Ruled = Literal["no", "clear", "black"]
+_RULES: tuple[Ruled, ...] = ("no", "clear", "black")
 
 _LINES = 48
 _LEANINGS = (0.0, 0.04, -0.04)  # tangents: 2.3° to either side reaches 3.5°
@@ -77,8 +81,8 @@ def find_combs(levels: _Levels, wanted: int) -> Iterator[Comb]:
     ------
     Combs of four edges or more, one a direction; what lies between the edges is not looked at.
     """
-    for ruled in (False, True):
-        for leaning in _LEANINGS:
+    for ruled in _RULES:
+        for leaning in _LEANINGS if ruled == "no" else _LEANINGS[:1]:
             found = []
             for axis, turned in _both(levels):
                 comb = _best_on_lines(turned, leaning, axis, wanted, ruled)
@@ -95,7 +99,7 @@ def _both(levels: _Levels) -> tuple[tuple[Literal["x", "y"], _Levels], ...]:
 
 
 def _best_on_lines(
-    levels: _Levels, leaning: float, axis: Literal["x", "y"], wanted: int, ruled: bool
+    levels: _Levels, leaning: float, axis: Literal["x", "y"], wanted: int, ruled: Ruled
 ) -> Comb | None:
     height, width = levels.shape
     apart = max(2, height // _LINES)
@@ -106,8 +110,11 @@ def _best_on_lines(
     at = rows[:, None] + lean[None, :]
     inside = (at >= 0) & (at < height)
     lines = calm[np.clip(at, 0, height - 1), along[None, :]]
-    if ruled:
-        lines = median_filter(lines, size=(1, _RULED), mode="nearest")
+    # Clear or black lines between the steps are narrower than any step and vanish here.
+    if ruled == "clear":
+        lines = grey_opening(lines, size=(1, _RULED), mode="nearest")
+    elif ruled == "black":
+        lines = grey_closing(lines, size=(1, _RULED), mode="nearest")
     blur = max(1.0, width / 700.0)
     steep = gaussian_filter1d(lines, blur, axis=1, order=1, mode="nearest")
     steep[~inside] = 0.0
@@ -140,7 +147,9 @@ def _best_on_lines(
                     np.maximum(strength[row, teeth - 1], strength[row, teeth]), strength[row, teeth + 1]
                 )
             )
-            if tooth < _SHARP * np.median(strength[row, teeth[0] : teeth[-1]]):
+            # Few edges in a row come about by chance sooner than many.
+            sharp = _SHARP if wanted >= 8 else 2.0 * _SHARP
+            if tooth < sharp * np.median(strength[row, teeth[0] : teeth[-1]]):
                 continue
             row_of_best = int(row)
             best = Comb(axis, len(numbers), start, pitch, numbers, sign, 0.0, leaning)

@@ -144,7 +144,8 @@ def find_rebate(
     reduced, factor = _reduced(image)
     scene = _scene(np.log10(np.maximum(reduced, 1.0)).astype(np.float32), px_per_mm / factor)
     chosen = _choose(scene, profile)
-    if isinstance(chosen, NoRebate):
+    if isinstance(chosen, NoRebate) or all(strip.outside is None for strip in chosen):
+        # No margin between two edges: perhaps there is one in the scan's negative.
         turned = FULL_SCALE + 1.0 - reduced
         other = _choose(_scene(np.log10(np.maximum(turned, 1.0)).astype(np.float32), scene.px_per_mm), None)
         if not isinstance(other, NoRebate) and sum(strip.outside is not None for strip in other) >= 2:
@@ -152,6 +153,7 @@ def find_rebate(
                 "the film's margin is the darkest part of the scan, not the clearest: this is a positive",
                 True,
             )
+    if isinstance(chosen, NoRebate):
         return chosen
     return _measured(image, scene, chosen, profile)
 

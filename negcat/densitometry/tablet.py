@@ -62,7 +62,8 @@ class _Slot:
     place: float  # its middle along the comb, pixels from the first edge
     level: float
     seen: bool  # whole and even
-    alone: bool  # it differs from what lies beside the tablet there
+    contrast: float  # by how much it differs from what lies beside the tablet there
+    alone: bool  # by enough to be no background
     partly: bool  # inside the scan, but cut or covered in part
 
 
@@ -325,12 +326,14 @@ def _slot(
     seen = profile[wide]
     finite = np.isfinite(seen)
     if finite.sum() < 0.9 * 0.72 * pitch - 1 or not np.isfinite(profile[narrow]).any():
-        return _Slot(middle, float("nan"), False, False, bool(finite.any()))
+        return _Slot(middle, float("nan"), False, 0.0, False, bool(finite.any()))
     level = float(np.nanmean(profile[narrow]))
     even = float(np.nanpercentile(seen, 85) - np.nanpercentile(seen, 15)) < max(0.35 * step, 0.012)
     others = [float(np.nanmedian(side[narrow])) for side in beside if np.isfinite(side[narrow]).any()]
-    alone = any(abs(level - other) > max(0.2 * step, 0.004) for other in others)
-    return _Slot(middle, level, even, alone, not even)
+    contrast = max((abs(level - other) for other in others), default=0.0)
+    # Columns of a slot are neighbours and not independent: a third of them counts.
+    noise = float(np.nanstd(profile[narrow])) / np.sqrt(max(narrow.sum() / 3.0, 1.0))
+    return _Slot(middle, level, even, contrast, contrast > max(0.06 * step, 0.003, 6.0 * noise), not even)
 
 
 def _assigned(band: _Band, known: _Floats) -> tuple[int, list[_Slot | None], str]:
@@ -341,13 +344,17 @@ def _assigned(band: _Band, known: _Floats) -> tuple[int, list[_Slot | None], str
         raise CalibrationError(f"no step tablet was found: no two even patches lie side by side; {_REGION}")
     start, stop = used[0], used[-1]
     run: list[_Slot | None] = [band.slots[k] if k in used else None for k in range(start, stop + 1)]
-    # What is as bright as the glass or as dark as the mask beside it, at an end, is that.
-    while len(run) > known.size and run and (run[0] is None or not run[0].alone):
-        run.pop(0)
-        start += 1
-    while len(run) > known.size and run and (run[-1] is None or not run[-1].alone):
-        run.pop()
-        stop -= 1
+    # One too many: the end that is most like what lies beside it is glass or mask.
+    while len(run) > known.size:
+        ends = [_likeness(run[0]), _likeness(run[-1])]
+        if min(ends) > 0.3 * band.step:
+            break
+        if ends[0] <= ends[1]:
+            run.pop(0)
+            start += 1
+        else:
+            run.pop()
+            stop -= 1
     while run and run[0] is None:
         run.pop(0)
         start += 1
@@ -372,6 +379,10 @@ def _assigned(band: _Band, known: _Floats) -> tuple[int, list[_Slot | None], str
         return 0, run, ""
     shift, note = _shift(band, run, start, stop, known)
     return shift, run, note
+
+
+def _likeness(slot: _Slot | None) -> float:
+    return 0.0 if slot is None else slot.contrast
 
 
 def _row(band: _Band, largest: float) -> list[int]:
@@ -417,7 +428,7 @@ def _row(band: _Band, largest: float) -> list[int]:
 
 
 def _miss(run: list[_Slot | None], shift: int, known: _Floats) -> float:
-    """Return by how much, in density, the slots stand off a smooth curve over the densities they would have."""
+    """Return by how much, in density, the slots stand off a smooth curve over their densities."""
     pairs = [(known[shift + k], slot.level) for k, slot in enumerate(run) if slot is not None]
     densities, levels = (np.array(values) for values in zip(*pairs, strict=True))
     slopes = np.gradient(levels, densities)
@@ -503,6 +514,8 @@ def _told_by_light(run: list[_Slot | None], known: _Floats, spare: int) -> list[
     """
     head = [(k, slot.level) for k, slot in enumerate(run[:5]) if slot is not None]
     (first, bright), (last, dark) = head[0], head[-1]
+    if bright > _CLIPPED_LEVEL:
+        return list(range(spare + 1))
     fitting = []
     for shift in range(spare + 1):
         slope = (bright - dark) / (known[shift + last] - known[shift + first])
