@@ -116,7 +116,7 @@ def draw(
     def y_of(density: float) -> float:
         return round(HEIGHT - BOTTOM - (density - floor) / (ceiling - floor) * (HEIGHT - TOP - BOTTOM), 1)
 
-    marks = []
+    marks: list[Mark] = []
     for reading in readings:
         zone = reading.get("planned_print_zone")
         if zone is None:
@@ -127,8 +127,8 @@ def draw(
         heights = [height for height in (planned_y, found_y) if height is not None]
         if not heights:
             continue
-        # The curve runs from bottom left to top right, so a letter has room above left and below right.
         below = found_y is not None and planned_y is not None and found_y > planned_y
+        label_x, label_y, anchor = _letter_place(x_of(zone), heights, below, marks)
         marks.append(
             Mark(
                 letter=str(reading["letter"]),
@@ -137,9 +137,9 @@ def draw(
                 found_y=found_y,
                 low_y=None if net is None or not sd else y_of(net - sd),
                 high_y=None if net is None or not sd else y_of(net + sd),
-                label_x=x_of(zone) + (10 if below else -10),
-                label_y=round((max(heights) + 14) if below else (min(heights) - 7), 1),
-                anchor="start" if below else "end",
+                label_x=label_x,
+                label_y=label_y,
+                anchor=anchor,
             )
         )
     ticks = round((ceiling - floor) / 0.2)
@@ -162,6 +162,25 @@ def draw(
         marks=tuple(marks),
         summary=_summary(readings, target),
     )
+
+
+def _letter_place(
+    x: float, heights: Sequence[float], below: bool, taken: Sequence[Mark]
+) -> tuple[float, float, str]:
+    """Find a place for a reading's letter beside its points that no other letter has.
+
+    The curve runs from bottom left to top right, so there is room above left of it and below right.
+    """
+    places = [
+        (x + step if under else x - step, round(max(heights) + 14 if under else min(heights) - 7, 1), anchor)
+        for step in (10.0, 24.0, 38.0, 52.0)
+        for under, anchor in ((below, "start" if below else "end"), (not below, "end" if below else "start"))
+    ]
+
+    def free(place: tuple[float, float, str]) -> bool:
+        return all(abs(place[0] - mark.label_x) > 14 or abs(place[1] - mark.label_y) > 16 for mark in taken)
+
+    return next((place for place in places if free(place)), places[0])
 
 
 def _summary(readings: Sequence[Mapping[str, Any]], target: str) -> str:
