@@ -10,7 +10,7 @@ import click
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import figure, print_json, progress, signed, table, warn
 from negcat.errors import NegcatError
-from negcat.work.calibrate import calibrate_scanner
+from negcat.work.calibrate import calibrate_scanner, code_seen
 from negcat.work.ingest import Item, ingest_scans
 from negcat.work.match import match_scan
 from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
@@ -53,7 +53,7 @@ def calibrate(
     click.echo(
         table(
             ["density", "code", "residual"],
-            [[figure(s.density), figure(s.code, 1), signed(s.residual, 3)] for s in profile.steps],
+            [[figure(s.density), figure(code_seen(s), 1), signed(s.residual, 3)] for s in profile.steps],
             right=(0, 1, 2),
         )
     )

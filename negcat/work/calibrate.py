@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from negcat import densitometry, scans
-from negcat.densitometry import FoundSteps, ScannerProfile
+from negcat.densitometry import FoundSteps, ScannerProfile, StepFit
 from negcat.errors import CalibrationError, ScanError
 from negcat.work.archive import Archive
 from negcat.work.masters import reduced_of
@@ -17,7 +18,7 @@ from negcat.work.measure import refresh
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
 
-__all__ = ["Calibration", "calibrate_scanner"]
+__all__ = ["Calibration", "calibrate_scanner", "code_seen"]
 
 TABLET_SIDE = 3000
 """Longest side, in pixels, to which a tablet's scan is made small: some 20 pixels a step on a long scan."""
@@ -55,17 +56,32 @@ class Calibration:
             **_profile_json(self.profile),
             "bits": self.profile.bits,
             "mode": self.profile.mode,
-            "missing_steps": list(self.found.missing),
+            "missing_steps": [number + 1 for number in self.found.missing],
             "channels": {name: _profile_json(profile) for name, profile in self.channels.items()},
             "notes": list(self.notes),
             "measured_again": self.measured,
         }
 
 
+def code_seen(step: StepFit) -> float | None:
+    """Give a step's mean code, None where the step was not seen in the scan.
+
+    Parameters
+    ----------
+    step : of a profile.
+
+    Returns
+    -------
+    The mean 16-bit code value, 0 to 65535.
+    """
+    return None if math.isnan(step.code) else step.code
+
+
 def _profile_json(profile: ScannerProfile) -> dict[str, Any]:
     return {
         "steps": [
-            {"density": step.density, "code": step.code, "residual": step.residual} for step in profile.steps
+            {"density": step.density, "code": code_seen(step), "residual": step.residual}
+            for step in profile.steps
         ],
         "residual_sd": profile.residual_sd,
         "density_range": list(profile.density_range),
