@@ -175,7 +175,7 @@ def format_time(seconds: float) -> str:
             if abs(seconds * 2**power - 1) < 1e-4:
                 return f"1/{mark} s"
         bottom = round(1 / seconds)
-        if bottom not in _SERIES and bottom > 4 and abs(seconds * bottom - 1) < 1e-4:
+        if bottom not in _SERIES and bottom > 4 and abs(seconds * bottom - 1) < 0.004:
             return f"1/{bottom} s"
         return f"{float(f'{seconds:.3g}'):.12g} s" if seconds >= 1e-4 else f"{seconds * 1000:.3g} ms"
     if round(seconds, 1) < 60:
