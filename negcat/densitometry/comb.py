@@ -177,7 +177,7 @@ def _best_on_lines(
 def _chain(
     places: _Floats, signs: NDArray[np.int64], sign: int, beat: int
 ) -> tuple[float, float, tuple[int, ...]] | None:
-    """Return start, pitch and numbers of the longest evenly spaced row of edges of one sign, longer than `beat`."""
+    """Return start, pitch and numbers of the longest even row of edges of one sign, longer than `beat`."""
     own = places[signs == sign]
     other = places[signs == -sign]
     best: tuple[float, float, tuple[int, ...]] | None = None

@@ -34,6 +34,9 @@ _LARGEST_RESIDUAL_SD = 0.06
 _SMALLEST_SD = 0.0015  # a scanner repeats itself no better than this from one scan to the next
 _KNOT_SPACING = 0.03
 _FEWEST_STEPS = 5
+_EIGHT_BIT = 257.0  # codes between neighbours in a scan of 8 bits
+_COARSEST = 0.05  # density: where rounding to 8 bits is worse than that, a step says nothing
+_USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
 
 
 @dataclass(frozen=True)
@@ -336,10 +339,14 @@ def fit_profile(
     _check_input(seen, known)
     shares = np.zeros(known.size) if clipped is None else np.asarray(clipped, dtype=np.float64)
     why = _unusable(seen, known, shares)
+    coarse = _rounding(seen, known) if bits == 8 else np.zeros(known.size)
+    if bits == 8:
+        for index in np.flatnonzero(coarse > _COARSEST):
+            why[index] = why[index] or "too dark for a scan of 8 bits"
     usable = np.array([not reason for reason in why])
     _check_usable(seen, known, usable)
 
-    fit = _fit(np.log10(seen[usable]), known[usable])
+    fit = _fit(np.log10(seen[usable]), known[usable], coarse[usable])
     spread = 1.4826 * float(np.median(np.abs(fit.left_out)))
     strays = np.abs(fit.left_out) > max(_OUTLIER, 4.0 * spread)
     if (
@@ -352,8 +359,9 @@ def fit_profile(
         for index in np.flatnonzero(usable)[strays]:
             why[index] = "stands off the line of the others: dust, a scratch or a wrong density in the record"
         usable = np.array([not reason for reason in why])
-        fit = _fit(np.log10(seen[usable]), known[usable])
-    residual_sd = float(np.sqrt(np.mean(fit.left_out**2)))
+        fit = _fit(np.log10(seen[usable]), known[usable], coarse[usable])
+    trust = 1.0 / (1.0 + (coarse[usable] / _USUAL_ERROR) ** 2)
+    residual_sd = float(np.sqrt(np.average(fit.left_out**2, weights=trust)))
     if residual_sd > _LARGEST_RESIDUAL_SD:
         raise CalibrationError(
             f"the steps found do not follow the tablet's densities (they miss them by {residual_sd:.2f} "
@@ -414,6 +422,18 @@ def _unusable(seen: _Floats, known: _Floats, clipped: _Floats) -> list[str]:
             why[left[first + 1]] = "no longer told from the scanner's brightest"
         first += 1
     return why
+
+
+def _rounding(seen: _Floats, known: _Floats) -> _Floats:
+    """Return what rounding to 8 bits does to the density of a step: the deviation of a uniform error."""
+    finite = np.isfinite(seen) & (seen > 0)
+    if finite.sum() < 2:
+        return np.zeros(known.size)
+    logs = np.log10(seen[finite])
+    slope = float(np.ptp(known[finite]) / max(np.ptp(logs), 1e-6))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = slope * _EIGHT_BIT / np.sqrt(12.0) / (seen * np.log(10.0))
+    return np.asarray(np.nan_to_num(step, posinf=9.0), dtype=np.float64)
 
 
 def _check_usable(seen: _Floats, known: _Floats, usable: NDArray[np.bool_]) -> None:
@@ -477,7 +497,7 @@ _LOW = np.array([-3.0, 0.05, -3.0, -1e-9])
 _HIGH = np.array([5.0, 10.0, 0.97, 0.3])
 
 
-def _fit_shape(logs: _Floats, known: _Floats, free: int) -> _Floats:
+def _fit_shape(logs: _Floats, known: _Floats, weights: _Floats, free: int) -> _Floats:
     """Return the shape's parameters, the last one 0 where only three are free."""
     ends = (float(logs.min()), float(logs.max()))
     power = float(np.ptp(known) / np.ptp(logs))
@@ -486,7 +506,7 @@ def _fit_shape(logs: _Floats, known: _Floats, free: int) -> _Floats:
         return np.concatenate([parameters, np.zeros(4 - free)])
 
     def miss(parameters: _Floats) -> _Floats:
-        return _shape(whole(parameters), logs, ends) - known
+        return weights * (_shape(whole(parameters), logs, ends) - known)
 
     best = None
     for factor, share, pedestal in ((1.0, 0.0, 0.01), (0.8, 0.5, 0.05)):
@@ -527,16 +547,18 @@ def _roughness(at: _Floats) -> _Floats:
     return np.asarray(q @ np.linalg.solve(r, q.T))
 
 
-def _fit(logs: _Floats, known: _Floats) -> _Fit:
+def _fit(logs: _Floats, known: _Floats, coarse: _Floats) -> _Fit:
     ends = (float(logs.min()), float(logs.max()))
     size = known.size
     identity = np.eye(size)
+    weights = 1.0 / np.sqrt(1.0 + (coarse / _USUAL_ERROR) ** 2)
+    weigh = np.diag(weights)
     best: tuple[float, int, _Floats, _Floats, _Floats] | None = None
     for free in (3, 4) if size >= 9 else (3,):
-        parameters = _fit_shape(logs, known, free)
+        parameters = _fit_shape(logs, known, weights, free)
         base = _shape(parameters, logs, ends)
         jacobian = _jacobian(parameters, logs, ends, free)
-        through_shape = jacobian @ np.linalg.pinv(jacobian)
+        through_shape = jacobian @ np.linalg.pinv(weigh @ jacobian) @ weigh
         residual = known - base
         # The spline runs over the shape's own density, in which steps lie nearly evenly whatever the power.
         order = np.argsort(base)
@@ -544,13 +566,15 @@ def _fit(logs: _Floats, known: _Floats) -> _Fit:
         rough[np.ix_(order, order)] = _roughness(base[order] + np.arange(size) * 1e-9)
         for stiffness in (np.inf, *np.logspace(4, -4, 33)):
             smooth = (
-                np.zeros((size, size)) if np.isinf(stiffness) else np.linalg.inv(identity + stiffness * rough)
+                np.zeros((size, size))
+                if np.isinf(stiffness)
+                else np.linalg.solve(weigh**2 + stiffness * rough, weigh**2)
             )
             hat = through_shape + smooth @ (identity - through_shape)
             freedom = float(np.trace(hat))
             if freedom > max(4.0, size / 2.5):
                 continue
-            rest = residual - smooth @ residual
+            rest = weights * (residual - smooth @ residual)
             score = size * float(rest @ rest) / (size - 1.4 * freedom) ** 2
             # What is more flexible has to earn it.
             if best is None or score < best[0] * 0.98:
@@ -566,7 +590,7 @@ def _fit(logs: _Floats, known: _Floats) -> _Fit:
     hat = through_shape + smooth @ (identity - through_shape)
     fitted = base + correction
     rest = known - fitted
-    variance = float(rest @ rest) / max(size - float(np.trace(hat)), 1.0)
+    variance = float((weights * rest) @ (weights * rest)) / max(size - float(np.trace(hat)), 1.0)
     left_out = -rest / np.maximum(1.0 - np.diag(hat), 0.1)
 
     # Knots evenly in density, so that a steep dense end gets as many as a shallow light one.
@@ -578,10 +602,12 @@ def _fit(logs: _Floats, known: _Floats) -> _Fit:
     at_knots = np.clip(_shape(parameters, knots, ends), place[0], place[-1])
     spread_out = np.zeros((count, size))
     spread_out[:, order] = CubicSpline(place, identity, bc_type="natural")(at_knots)
-    rows = _jacobian(parameters, knots, ends, free) @ np.linalg.pinv(jacobian)
+    rows = _jacobian(parameters, knots, ends, free) @ np.linalg.pinv(weigh @ jacobian) @ weigh
     rows = rows + spread_out @ smooth @ (identity - through_shape)
     values = _shape(parameters, knots, ends) + spread_out @ correction
-    sds = np.sqrt(variance * np.sum(rows**2, axis=1) + _SMALLEST_SD**2)
+    # Grain shakes rounding of pixels loose, so that half of it at most is left in a mean.
+    rounding = np.interp(knots, logs[::-1], coarse[::-1]) / 2.0
+    sds = np.sqrt(variance * np.sum((rows / weights) ** 2, axis=1) + _SMALLEST_SD**2 + rounding**2)
     return _Fit(fitted, left_out, knots, _falling(values), sds)
 
 

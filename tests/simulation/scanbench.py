@@ -1,4 +1,4 @@
-"""Test scans of known truth: step tablets and sheets with their margins, as a consumer scanner would hand them over.
+"""Test scans of known truth: step tablets and sheets with their margins, as a scanner hands them over.
 
 Everything is drawn in millimetres on the bed, turned by the wanted angle, grained, blurred, flared, toned and
 quantised. Nothing here looks like a picture anyone took; it only has to be as hard to measure as one.
@@ -54,7 +54,7 @@ class Bed:
 
 
 def grain(density: Floats, px_per_mm: float, rng: np.random.Generator, granularity: float = 0.012) -> Floats:
-    """Density noise of film: granularity is the deviation through a 48 µm round aperture at density 1 (Selwyn)."""
+    """Density with grain: granularity is the deviation through a 48 µm round aperture at density 1 (Selwyn)."""
     pixel = 1.0 / px_per_mm
     sd = granularity * np.sqrt(np.pi * 0.024**2) / pixel * np.sqrt(np.maximum(density, 0.02))
     return density + sd * rng.normal(size=density.shape)
@@ -152,7 +152,7 @@ def landscape(
     sky_share: float = 0.4,
     sky_slope: float = 0.02,
 ) -> Floats:
-    """A picture in density: hills of noise over blocks of wall; optionally an even sky above a rough horizon."""
+    """A picture in density: hills of noise over blocks of wall; above a rough horizon an even sky, if any."""
     h, w = shape
     fy, fx = np.fft.fftfreq(h)[:, None] * h, np.fft.rfftfreq(w)[None, :] * w
     power = 1.0 / np.maximum(np.hypot(fy, fx), 1.0) ** 1.3
@@ -177,7 +177,7 @@ def landscape(
 
 @dataclass
 class Sheet:
-    """A sheet of film on the bed. Millimetres; `rebate_mm` left, right, top, bottom, 0 where there is none."""
+    """A sheet of film on the bed, in mm; `rebate_mm` left, right, top, bottom, 0 where there is none."""
 
     size_mm: tuple[float, float] = (125.0, 100.0)
     rebate_mm: tuple[float, float, float, float] = (3.0, 3.0, 3.0, 3.0)
@@ -200,13 +200,13 @@ class Sheet:
     patches: tuple[float, ...] = field(default=())
 
     def draw(self, px_per_mm: float, rng: np.random.Generator) -> tuple[Floats, dict[str, object]]:
-        """Density on the bed with its grain, and the truth: base, frame and film as pixel boxes, patch centres.
+        """Density on the bed with its grain, and the truth: base, frame in fractions, patch centres in pixels.
 
         Margins are the bed shown beyond the film on each side; a negative one crops into the film.
         """
         fw, fh = self.size_mm
         ml, mr, mt, mb = self.margin_mm
-        w, h = int(round((fw + ml + mr) * px_per_mm)), int(round((fh + mt + mb) * px_per_mm))
+        w, h = round((fw + ml + mr) * px_per_mm), round((fh + mt + mb) * px_per_mm)
         y, x = np.mgrid[0 : 2 * h, 0 : 2 * w].astype(np.float64)
         x, y = (x + 0.5) / (2 * px_per_mm), (y + 0.5) / (2 * px_per_mm)
         cx, cy = ml + fw / 2, mt + fh / 2
