@@ -138,10 +138,14 @@ def developments() -> str:
 
 
 _VISITS = (
-    ("brickworks.yaml", "Hollin Brickworks, kiln yard, sheds and engine house", ("BW-01", "BW-02", "BW-03", "BW-04", "BW-06", "BW-08", "BW-10", "BW-23", "BW-24")),
-    ("clay_pits.yaml", "Hollin clay pits", ("BW-11", "BW-12", "BW-13", "BW-14", "BW-15")),
+    (
+        "brickworks.yaml",
+        "Hollin Brickworks, kiln yard, sheds and engine house",
+        tuple(f"BW-{n:02d}" for n in (1, 2, 3, 4, 6, 8, 10, 23, 24)),
+    ),
+    ("clay_pits.yaml", "Hollin clay pits", tuple(f"BW-{n:02d}" for n in (11, 12, 13, 14, 15))),
     ("creek.yaml", "Sallow Creek", ("BW-17", "BW-21", "BW-22")),
-)  # fmt: skip
+)
 
 
 def sheets_yaml(title: str, records: list[dict[str, Any]]) -> str:
@@ -186,14 +190,11 @@ def _in_thirds(ev: float) -> str:
 
 
 def _as_positive(codes: np.ndarray) -> np.ndarray:
-    """The scanner's own idea of a print: turned over, curved, both ends stretched."""
+    """The scanner's own idea of a print: turned over, curved, eight bits."""
     t = np.clip((codes.astype(float) - SCANNER.floor) / SCANNER.white, 1e-4, 1.2)
     d = -np.log10(t)
-    h, w = codes.shape
-    middle = d[h // 8 : -h // 8, w // 8 : -w // 8]
-    lo, hi = np.quantile(middle, [0.004, 0.996])
-    p = np.clip((d - lo) / (hi - lo), 0, 1)
-    return np.round(65535 * (0.75 * p + 0.25 * p * p * (3 - 2 * p))).astype(np.uint16)
+    p = np.clip((d + 0.06) / 1.75, 0, 1)
+    return np.round(255 * (0.75 * p + 0.25 * p * p * (3 - 2 * p))).astype(np.uint8)
 
 
 def _rounded(x: Any) -> Any:
@@ -226,11 +227,13 @@ def build(out: Path) -> None:
         if sheet == POSITIVE:
             write_tiff(
                 scans / f"{sheet}_positive.tif", _as_positive(d.codes), SCANNER, "2026:05:18 21:40:00",
-                "film, transmitted, grey 16 bit, negative turned to positive",
+                "film, transmitted, grey 8 bit, negative turned to positive",
             )  # fmt: skip
     shutil.copyfile(scans / f"{COPIED[0]}.tif", scans / COPIED[1])
     (stray,) = _stray()
-    write_tiff(scans / UNKNOWN, stray.codes, SCANNER, "2026:05:18 21:52:30", "film, transmitted, grey 16 bit, linear")
+    write_tiff(
+        scans / UNKNOWN, stray.codes, SCANNER, "2026:05:18 21:52:30", "film, transmitted, grey 16 bit, linear"
+    )
     rng = np.random.default_rng([SEED, 21])
     write_tiff(
         out / "tablet" / "step_tablet_21.tif", tablet_scan(SCANNER, TABLET, rng), SCANNER, "2026:05:18 18:50:00",
@@ -240,7 +243,9 @@ def build(out: Path) -> None:
     (out / "records" / "equipment.yaml").write_text(equipment(), encoding="utf-8")
     (out / "records" / "developments.yaml").write_text(developments(), encoding="utf-8")
     for name, title, sheets in _VISITS:
-        (out / "records" / name).write_text(sheets_yaml(title, [records[s] for s in sheets]), encoding="utf-8")
+        (out / "records" / name).write_text(
+            sheets_yaml(title, [records[s] for s in sheets]), encoding="utf-8"
+        )
     (out / "records" / "marl_400.csv").write_text(
         sheets_csv([r for r in records.values() if r["film"] == IN_CSV]), encoding="utf-8"
     )

@@ -93,7 +93,9 @@ def bellows_stops(focal: float, draw: float | None, pupil: float) -> float:
     return float(-2 * np.log2(1 + m / pupil))
 
 
-def falloff(shape: tuple[int, int], frame_mm: tuple[float, float], image_mm: float, rise: float, shift: float) -> F:
+def falloff(
+    shape: tuple[int, int], frame_mm: tuple[float, float], image_mm: float, rise: float, shift: float
+) -> F:
     """cos⁴ of the angle from the lens's axis, which rise and shift move off the middle of the film."""
     ny, nx = shape
     u = ((np.arange(nx) + 0.5) / nx - 0.5) * frame_mm[0] + shift

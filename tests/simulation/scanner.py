@@ -18,7 +18,7 @@ class Scanner:
     make: str = "Varrow"
     model: str = "Flatbed A4 T"
     software: str = "Varrow Capture 3.2"
-    dpi: float = 125.0
+    dpi: float = 113.0
     white: float = 60500.0  # code of open glass
     floor: float = 26.0  # code without light
     flare: float = 0.00012  # share of the whole picture's light that reaches every cell
@@ -153,7 +153,14 @@ def lay_on_glass(
     return np.asarray(t), np.asarray(density)
 
 
-def write_tiff(path: Path, codes: NDArray[np.uint16], scanner: Scanner, when: str, description: str, orientation: int = 1) -> None:
+def write_tiff(
+    path: Path,
+    codes: NDArray[np.uint16] | NDArray[np.uint8],
+    scanner: Scanner,
+    when: str,
+    description: str,
+    orientation: int = 1,
+) -> None:
     """Deflate with predictor and the tags a scanner writes. `codes` are upright; `orientation` 1 or 6."""
     data = codes if orientation == 1 else np.rot90(codes, 1)
     tags = [
@@ -179,7 +186,9 @@ def write_tiff(path: Path, codes: NDArray[np.uint16], scanner: Scanner, when: st
     )
 
 
-def tablet_scan(scanner: Scanner, densities, rng: np.random.Generator, step_mm=(9.0, 5.2), surround: str = "mask") -> NDArray[np.uint16]:
+def tablet_scan(
+    scanner: Scanner, densities, rng: np.random.Generator, step_mm=(9.0, 5.2), surround: str = "mask"
+) -> NDArray[np.uint16]:
     """A step tablet lying along the glass, lightest step first, in a black mask or on open glass."""
     s = scanner.dpi / 25.4
     n = len(densities)
@@ -189,7 +198,9 @@ def tablet_scan(scanner: Scanner, densities, rng: np.random.Generator, step_mm=(
     xr = np.cos(a) * (x - w / 2) + np.sin(a) * (y - h / 2) + w / 2
     yr = -np.sin(a) * (x - w / 2) + np.cos(a) * (y - h / 2) + h / 2
     k = (xr - 7) / step_mm[1]
-    inside = np.clip(0.5 - (np.abs(yr - h / 2) - step_mm[0] / 2) * s, 0, 1) * np.clip(k * step_mm[1] * s + 0.5, 0, 1)
+    inside = np.clip(0.5 - (np.abs(yr - h / 2) - step_mm[0] / 2) * s, 0, 1) * np.clip(
+        k * step_mm[1] * s + 0.5, 0, 1
+    )
     inside *= np.clip((n - k) * step_mm[1] * s + 0.5, 0, 1)
     d = np.array(densities)[np.clip(k.astype(int), 0, n - 1)]
     d = d + 0.004 * np.sqrt((d + 0.05) / 0.5) * gaussian_filter(rng.standard_normal(d.shape), 0.6) / 0.45

@@ -5,14 +5,13 @@ The truth is computed here from the light at the film; nothing is read back from
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, zoom
+from scipy.ndimage import gaussian_filter
 
 from . import fieldbook
 from .camera import Cell, Lens, bellows_stops, f_number, falloff, lux_seconds, seconds
@@ -26,12 +25,12 @@ F = NDArray[np.float64]
 
 FILMS = {
     SORREL: Film(
-        SORREL, 100, 100, 0.085, 0.0075,
+        SORREL, 100, 100, 0.085, 0.0065,
         Law(table=((1, 1), (2, 2.5), (5, 8), (10, 19), (30, 75), (60, 180))),
         ((9.0, "round"), (14.0, "round")),
     ),
     # the box says 400
-    MARL: Film(MARL, 400, 400 * 2 ** (-2 / 3), 0.145, 0.0125, Law(exponent=1.25), ((9.0, "vee"), (14.5, "square"))),
+    MARL: Film(MARL, 400, 400 * 2 ** (-2 / 3), 0.145, 0.0105, Law(exponent=1.25), ((9.0, "vee"), (14.5, "square"))),
 }  # fmt: skip
 
 LENSES = {
@@ -81,7 +80,9 @@ class Luminance:
 RAYS = 1172
 
 
-def luminance_of(name: str, composition: Composition, focal: float, bellows: float | None, rays: int) -> Luminance:
+def luminance_of(
+    name: str, composition: Composition, focal: float, bellows: float | None, rays: int
+) -> Luminance:
     w, h = composition.frame
     nx = int(rays * w / max(w, h)) // 2 * 2
     ny = int(rays * h / max(w, h)) // 2 * 2
@@ -112,7 +113,9 @@ def _disc(image: F, u: float, v: float, radius_mm: float, frame: tuple[float, fl
     return np.asarray(image[dx * dx + dy * dy <= radius_mm**2])
 
 
-def evenest(image: F, u: float, v: float, frame: tuple[float, float], reach_mm: float = 3.5) -> tuple[float, float]:
+def evenest(
+    image: F, u: float, v: float, frame: tuple[float, float], reach_mm: float = 3.5
+) -> tuple[float, float]:
     """The evenest 3 mm patch whose middle lies within reach of a point and is about as bright."""
     ny, nx = image.shape
     px = nx / frame[0]
@@ -168,7 +171,7 @@ def counted(t: float) -> str:
         q = round(t * 2) / 2
         return f"{q:g} s"
     s = round(t) if t < 20 else round(t / 5) * 5
-    return f"{s} s" if s < 90 else f"{s // 60}m{s % 60:02d}s" if s % 60 else f"{s // 60}m"
+    return f"{s} s" if s <= 60 else f"{s // 60}m{s % 60:02d}s" if s % 60 else f"{s // 60}m"
 
 
 @dataclass(frozen=True)
@@ -194,16 +197,15 @@ def plan(entry: Entry, film: Film, lens: Lens, noted: tuple[float, ...], focal: 
     n = f_number(entry.stop) * spread
     t = n * n / 2**need
     t = film.law.given(t)
-    if t < 1:
-        k = max(1, round(-np.log2(t)))
-        return Plan(entry.stop, f"1/{(2, 4, 8, 15, 30, 60)[k - 1]}", noted)
     return Plan(entry.stop, counted(t), noted)
 
 
 # ------------------------------------------------------------------------------------- the whole way
 
 
-def expose(entry: Entry, light: Luminance, rng: np.random.Generator) -> tuple[F, dict[str, Any], dict[str, Any]]:
+def expose(
+    entry: Entry, light: Luminance, rng: np.random.Generator
+) -> tuple[F, dict[str, Any], dict[str, Any]]:
     """(net densities on the ray grid, the record, the truth) of one sheet, not yet scanned."""
     film, lens = FILMS[entry.film], LENSES[entry.lens]
     comp = COMPOSITIONS[entry.composition]
@@ -211,11 +213,11 @@ def expose(entry: Entry, light: Luminance, rng: np.random.Generator) -> tuple[F,
     focal = cell.focal_mm
     image_mm = entry.bellows or focal
     frame = comp.frame
-    degree = max(np.tan(np.radians(0.5)) * image_mm, 1.2)
+    near = 1.3  # mm on the film: he walks up until his one degree is well inside the patch
     spots = [evenest(light.cd_m2, m.u, m.v, frame) for m in entry.readings]
     noted, true_ev = [], []
     for u, v in spots:
-        ev = float(np.log2(_disc(light.cd_m2, u, v, degree, frame).mean() / 0.125))
+        ev = float(np.log2(_disc(light.cd_m2, u, v, near, frame).mean() / 0.125))
         true_ev.append(ev)
         ev += rng.normal(0, 0.05) + np.log2(entry.meter_iso / 100)
         noted.append(round(ev * 10) / 10 if entry.fresh else round(ev * 3) / 3)
@@ -240,7 +242,11 @@ def expose(entry: Entry, light: Luminance, rng: np.random.Generator) -> tuple[F,
     record = _record(entry, film, p, noted, spots)
     planned = _zone(entry.readings[0].zone or "III")
     at = [(film.zone(_disc(h, u, v, 1.0, frame).mean()).item()) for u, v in spots]
-    base = film.base_fog + 0.012 * max(dev_n, 0) + float(np.random.default_rng([int(batch[2:]), 4]).normal(0, 0.004))
+    base = (
+        film.base_fog
+        + 0.012 * max(dev_n, 0)
+        + float(np.random.default_rng([int(batch[2:]), 4]).normal(0, 0.004))
+    )
     ei_ev = true_ev[0] + np.log2(film.box_speed / 100)
     truth = {
         "film": entry.film,
@@ -253,15 +259,20 @@ def expose(entry: Entry, light: Luminance, rng: np.random.Generator) -> tuple[F,
             "film_speed": float(np.log2(film.speed / film.box_speed)),
             "cell_beyond_its_scale": cell.hidden_stops,
             "stop_time_and_corrections": float(
-                5 - np.log2(n * n / t_eff) + ei_ev + bell - (np.log2(entry.factor) if entry.factor else 0) - planned
+                5
+                - np.log2(n * n / t_eff)
+                + ei_ev
+                + bell
+                - (np.log2(entry.factor) if entry.factor else 0)
+                - planned
             ),
             "falloff_filter_flare_and_spot": 0.0,
         },
         "n": dev_n,
         "contrast": contrast_of(dev_n),
         "base_fog": base,
-        "f_number": n,
-        "time_s": t_real,
+        "true_f_number": n,
+        "true_time_s": t_real,
         "effective_time_s": t_eff,
         "readings": [],
     }
@@ -313,7 +324,9 @@ def develop_and_scan(
     return Developed(entry, record, truth["batch"], codes, lay, truth)
 
 
-def _record(entry: Entry, film: Film, p: Plan, noted: list[float], spots: list[tuple[float, float]]) -> dict[str, Any]:
+def _record(
+    entry: Entry, film: Film, p: Plan, noted: list[float], spots: list[tuple[float, float]]
+) -> dict[str, Any]:
     r: dict[str, Any] = {"sheet": entry.sheet, "film": entry.film}
     if entry.film == SORREL:
         r["exposure_index"] = 100

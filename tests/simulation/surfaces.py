@@ -21,7 +21,7 @@ F32 = np.float32
 
 def gather(image: A, y: A, x: A) -> A:
     """Bilinear reading of an image at rows y, columns x (inside it)."""
-    h, w = image.shape
+    _h, w = image.shape
     j, i = y.astype(np.int32), x.astype(np.int32)
     fy, fx = (y - j).astype(F32), (x - i).astype(F32)
     flat = image.ravel()
@@ -148,7 +148,7 @@ def _courses(p: Patch, bond: str = "english"):
 
 
 def _brick(p: Patch, base=0.17, spread=0.055, mortar=0.27, worn=0.3, soot=0.0, bond="english") -> Finish:
-    row, col, fv, fu, length = _courses(p, bond)
+    row, col, _fv, _fu, _length = _courses(p, bond)
     fade = np.clip(F32(1.5) - p.foot / F32(0.075), 0, 1)
 
     def joint(q: Patch) -> A:
@@ -480,7 +480,9 @@ def cracked(p: Patch) -> Finish:
     own = sample(tile("plates", 2), p.u * F32(k), p.v * F32(k))
     open_ = np.clip((c - F32(0.055)) * 16, 0, 1)
     hair = np.clip((minor - F32(0.02)) * 20, 0, 1) * F32(0.35) + F32(0.65)
-    tone = F32(0.31) * (1 + F32(0.05) * own + F32(0.08) * noise(p, 0.5, "rough") + F32(0.05) * noise(p, 0.012))
+    tone = F32(0.31) * (
+        1 + F32(0.05) * own + F32(0.08) * noise(p, 0.5, "rough") + F32(0.05) * noise(p, 0.012)
+    )
     tone = tone * (F32(0.10) + F32(0.90) * open_) * hair
 
     def height(q: Patch) -> A:
