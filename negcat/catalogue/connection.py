@@ -59,6 +59,11 @@ def _sentence(error: sqlite3.Error, path: Path) -> str:
                 f"the disk that holds {path} is full, and nothing was changed; make room and run the command "
                 "again"
             )
+        case sqlite3.SQLITE_CONSTRAINT:
+            return (
+                f"the catalogue {path} can't take that: it contradicts what is there already ({error}); nothing "
+                "was changed, compare it with what 'negcat show' says"
+            )
         case sqlite3.SQLITE_CORRUPT:
             return f"{path} is damaged ({error}); put back a copy that is sound"
         case sqlite3.SQLITE_NOTADB:
@@ -272,11 +277,36 @@ class CatalogueFile:
         with explained(self.path):
             database.conn.execute("begin immediate")
             try:
+                # What refers to something may be written before it; all is checked at the end.
+                database.conn.execute("pragma defer_foreign_keys=on")
                 yield database
-                database.conn.execute("commit")
+                try:
+                    database.conn.execute("commit")
+                except sqlite3.IntegrityError:
+                    # Found at the very end, when the statement to blame is long done: look which it was.
+                    if lost := self._lost_reference():
+                        raise ArchiveError(lost) from None
+                    raise
             except BaseException:
                 database.rollback()
                 raise
+
+    def _lost_reference(self) -> str | None:
+        """Say which row refers to something that isn't there."""
+        execute = self.database.conn.execute
+        lost = execute("pragma foreign_key_check").fetchone()
+        if lost is None:
+            return None
+        table, rowid, parent, number = lost
+        columns = [row[3] for row in execute(f"pragma foreign_key_list({table})") if row[0] == number]
+        name, *values = execute(
+            f"select {table}.*, {', '.join(columns)} from {table} where rowid = ?", [rowid]
+        ).fetchone()
+        wanted = " / ".join(str(value) for value in values[-len(columns) :])
+        return (
+            f"{name} (in {table}) refers to '{wanted}', and the archive's {parent} don't hold it; "
+            "record it first, or correct the name"
+        )
 
     def rows(self, sql: str, parameters: _Parameters = ()) -> list[dict[str, Any]]:
         """Read rows as dictionaries.

@@ -320,12 +320,11 @@ class MastersKept(FindingsKept):
         return [
             sheet
             for (sheet,) in self.tuples(
-                "select distinct m.sheet from development_sheets d"
-                " join developments b on b.batch = d.batch and b.base_fog is null"
-                " join development_sheets m on m.batch = d.batch join findings f on f.sheet = m.sheet"
-                " where d.sheet in (select value from json_each(?))"
-                " and coalesce(f.base_fog_source, '') not in ('spot', 'rebate')"
-                " and exists (select 1 from scans n where n.sheet = m.sheet) order by m.sheet",
+                "select m.sheet from sheet_search m join developments b on b.batch = m.batch and b.base_fog is null"
+                " join findings f on f.sheet = m.sheet and coalesce(f.base_fog_source, '') not in ('spot', 'rebate')"
+                " where m.batch in (select batch from sheet_search where batch > ''"
+                " and sheet in (select value from json_each(?)))"
+                " and exists (select 1 from scans n where n.sheet = m.sheet) order by m.id",
                 [json.dumps(list(sheets))],
             )
         ]

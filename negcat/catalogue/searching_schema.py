@@ -132,13 +132,16 @@ def _columns(names: tuple[str, ...], prefix: str = "") -> str:
     return ", ".join(f"{prefix}{name}" for name in names)
 
 
-def _write_anew(which: str) -> str:
-    """Write the rows of the sheets that a condition on ``sheet`` chooses anew from the view."""
-    facts = FACTS[1:]
+def _write_anew(which: str, facts: tuple[str, ...] = FACTS[1:]) -> str:
+    """Write facts of the sheets that a condition on ``sheet`` chooses anew from the view.
+
+    Only the facts that can have changed: every index that holds a column written costs as much as the row.
+    """
     return (
         f"update sheet_search set ({_columns(facts)}) = "
         f"(select {_columns(facts, 'v.')} from sheet_facts v where v.sheet = sheet_search.sheet) "
-        f"where {which};"
+        # A sheet that is being deleted takes its readings along, and has no facts any more.
+        f"where {which} and exists (select 1 from sheets s where s.sheet = sheet_search.sheet);"
     )
 
 
@@ -172,7 +175,7 @@ def _create_search(db: Database) -> None:
     db.execute(
         "create virtual table sheet_search_fts using fts5 "
         f"({_columns(TEXTS)}, content=sheet_search, content_rowid=id, "
-        "tokenize='unicode61 remove_diacritics 2', prefix='2 3')"
+        "tokenize='unicode61 remove_diacritics 2')"
     )
     # Any part of a place, of three letters or more, in any case.
     db.execute(
@@ -263,7 +266,6 @@ def _create_search_triggers(db: Database) -> None:
 
 def _create_record_triggers(db: Database) -> None:
     """Keep ``sheet_search`` in step with the records, the scans and the findings."""
-    of_new, of_old = _write_anew("sheet = new.sheet"), _write_anew("sheet = old.sheet")
     insert = (
         f"insert into sheet_search ({_columns(FACTS)}) select {_columns(FACTS)} from sheet_facts "
         "where sheet = new.sheet;"
@@ -278,34 +280,33 @@ def _create_record_triggers(db: Database) -> None:
         _changed(("sheet",)),
     )
     shown = ("film", "lens", "cell", "tag", "place", "exposed_at", "subject", "notes")
-    _trigger(db, "sheets_updated", f"update of {_columns(shown)} on sheets", of_new, _changed(shown))
+    _trigger(
+        db,
+        "sheets_updated",
+        f"update of {_columns(shown)} on sheets",
+        _write_anew("sheet = new.sheet"),
+        _changed(shown),
+    )
 
-    def on_changes(table: str, columns: str, new: str, old: str) -> None:
+    def on_changes(table: str, columns: tuple[str, ...], which: str, *facts: str) -> None:
+        """Write facts anew of the sheets that a row of a table is about, before and after its change."""
+        new, old = (_write_anew(which.format(row), facts) for row in ("new", "old"))
         _trigger(db, f"{table}_searched_inserted", f"insert on {table}", new)
         _trigger(db, f"{table}_searched_deleted", f"delete on {table}", old)
-        _trigger(
-            db,
-            f"{table}_searched_updated",
-            f"update of {columns} on {table}",
-            old + new,
-            _changed(tuple(columns.split(", "))),
-        )
+        event = f"update of {_columns(columns)} on {table}"
+        _trigger(db, f"{table}_searched_updated", event, old + new, _changed(columns))
 
-    on_changes("readings", "sheet, position, name", of_new, of_old)
-    on_changes("development_sheets", "batch, sheet", of_new, of_old)
-    on_changes("results", "sheet, verdict", of_new, of_old)
-    on_changes("findings", "sheet, measured_readings", of_new, of_old)
-    on_changes("scans", "sheet", of_new, of_old)
+    of_sheet = "sheet = {}.sheet"
     in_batch = "sheet in (select ds.sheet from development_sheets ds where ds.batch = {}.batch)"
-    on_changes(
-        "developments",
-        "batch, date, developer",
-        _write_anew(in_batch.format("new")),
-        _write_anew(in_batch.format("old")),
-    )
+    developed = ("developer", "batch", "stage")
+    on_changes("readings", ("sheet", "position", "name"), of_sheet, "reading_names")
+    on_changes("development_sheets", ("batch", "sheet"), of_sheet, *developed)
+    on_changes("developments", ("batch", "date", "developer"), in_batch, *developed)
+    on_changes("results", ("sheet", "verdict"), of_sheet, "verdict")
+    on_changes("findings", ("sheet", "measured_readings"), of_sheet, "stage")
+    on_changes("scans", ("sheet",), of_sheet, "stage")
     # A lens that comes to have one cell, or no longer one, names the cell of its sheets anew.
-    of_lens = "lens = {}.lens"
-    on_changes("cells", "lens, cell", _write_anew(of_lens.format("new")), _write_anew(of_lens.format("old")))
+    on_changes("cells", ("lens", "cell"), "lens = {}.lens", "cell")
 
 
 def create(db: Database) -> None:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from negcat.catalogue.bulk import many_new_sheets
 from negcat.catalogue.connection import now
 from negcat.catalogue.findings import FindingsKept
 from negcat.catalogue.rows import KINDS, Inner, Kind, Row, as_json, kind_named
@@ -103,15 +104,14 @@ class RecordsTaken(FindingsKept):
         """
         taken = Taken()
         with self.writing() as database:
-            # What refers to something may be written before it; all is checked at the end.
-            database.execute("pragma defer_foreign_keys=on")
             at = now()
             for kind in KINDS:
                 found = self._merged(kind, records)
                 names = list(found)
-                for start in range(0, len(names), _AT_ONCE):
-                    part = {name: found[name] for name in names[start : start + _AT_ONCE]}
-                    self._take_part(kind, part, at, via, taken)
+                with many_new_sheets(database, len(names) if kind.name == "sheets" else 0):
+                    for start in range(0, len(names), _AT_ONCE):
+                        part = {name: found[name] for name in names[start : start + _AT_ONCE]}
+                        self._take_part(kind, part, at, via, taken)
             self.mark_out_of_date(taken.changed_sheets)
         return taken
 
