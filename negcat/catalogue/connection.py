@@ -20,7 +20,7 @@ from urllib.parse import quote
 from sqlite_utils import Database
 
 from negcat.catalogue.migrations import migrations
-from negcat.catalogue.searching_schema import FACTS
+from negcat.catalogue.searching_schema import COUNTED, FACTS
 from negcat.errors import ArchiveError
 
 __all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now"]
@@ -370,9 +370,28 @@ class CatalogueFile:
         surplus = self.database.conn.execute(
             "select count(*) from sheet_search where sheet not in (select sheet from sheets)"
         ).fetchone()[0]
+        found = []
         if stale or surplus:
-            return [f"the search index doesn't fit the records in {stale + surplus} places"]
-        return []
+            found.append(f"the search index doesn't fit the records in {stale + surplus} places")
+        counted = ", ".join(COUNTED)
+        for table, columns in (("sheet_counts", counted), ("places", "place")):
+            recount = f"select {columns}, count(*) from sheet_search where {columns.split(',')[0]} <> ''"
+            kept = f"select {columns}, sheets from {table}"
+            differing = self.database.conn.execute(
+                f"select count(*) from (select * from ({recount} group by {columns}) except {kept}"
+                f" union all select * from ({kept} except {recount} group by {columns}))"
+            ).fetchone()[0]
+            if differing:
+                found.append(f"the counts in '{table}' don't fit the records in {differing} places")
+        if not self.readonly:
+            for index in ("sheet_search_fts", "places_fts"):
+                try:
+                    self.database.execute(
+                        f"insert into {index} ({index}, rank) values ('integrity-check', 1)"
+                    )
+                except sqlite3.DatabaseError:
+                    found.append(f"the full text in '{index}' doesn't fit what it was made from")
+        return found
 
     def close(self) -> None:
         """Close the file; what was written stays."""

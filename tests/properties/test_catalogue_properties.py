@@ -124,9 +124,6 @@ def test_records_come_back_and_search_stays_true(taken: list[Records], data: st.
             for newer, older in pairwise(changes):
                 assert newer["old"] == older["new"]
         assert catalogue.faults() == []
-        for table in ("sheet_search_fts", "places_fts"):
-            catalogue.database.execute(f"insert into {table} ({table}, rank) values ('integrity-check', 1)")
-        assert catalogue.value("select coalesce(sum(sheets), 0) from sheet_counts") == len(last)
 
 
 @settings(max_examples=40, deadline=None)
