@@ -18,7 +18,7 @@ from negcat.work.masters import PREVIEW_SIDE
 from negcat.work.measure import refresh
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
-from negcat.work.waiting import decide_row
+from negcat.work.waiting import claim_elsewhere, decide_row
 
 __all__ = ["IMAGE_SUFFIXES", "Ingest", "Item", "ingest_scans", "join_and_measure"]
 
@@ -156,6 +156,9 @@ class Ingest:
             if fresh or renewed:
                 join_and_measure(archive, info.scan, join.sheet, reduced)
         item = self._item(path, info, join, known is not None, fresh)
+        if item.status == "unchanged" and item.sheet is not None:
+            elsewhere = claim_elsewhere(archive, ids, path, row)
+            item = replace(item, reason="; ".join(filter(None, (elsewhere, item.reason))) or None)
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None

@@ -28,10 +28,16 @@ class Claim:
     ----------
     source : the source in words: ``its file name``.
     sheets : every sheet id it names, none of which holds another.
+    verb : what the source does, ``names`` or ``name``.
     """
 
     source: str
     sheets: frozenset[str]
+    verb: str = "names"
+
+    def __str__(self) -> str:
+        """Say it: ``its file name names BW-1 and BW-2``."""
+        return f"{self.source} {self.verb} {_listed(self.sheets)}"
 
 
 @dataclass(frozen=True)
@@ -142,9 +148,12 @@ def side_file_texts(scan: Path) -> list[str]:
     texts: list[str] = []
     for base in (scan.with_suffix(""), scan):
         for suffix in SIDE_FILE_SUFFIXES:
-            side = base.with_name(base.name + suffix)
-            if side.is_file():
-                texts += _texts_of_side_file(side)
+            # One file may answer to both spellings, on a disk that doesn't tell capitals.
+            for spelt in (suffix, suffix.upper()):
+                side = base.with_name(base.name + spelt)
+                if side.is_file():
+                    texts += _texts_of_side_file(side)
+                    break
     return texts
 
 
@@ -166,23 +175,23 @@ def decide(ids: SheetIds, *, stem: str, side_texts: Iterable[str], descriptions:
     claims = [
         Claim("its file name", ids.named_in(stem)),
         Claim("its side file", frozenset().union(*(ids.named_in(text) for text in side_texts))),
-        Claim("its description tags", frozenset().union(*(ids.named_in(text) for text in descriptions))),
+        Claim(
+            "its description tags",
+            frozenset().union(*(ids.named_in(text) for text in descriptions)),
+            "name",
+        ),
     ]
     claims = [claim for claim in claims if claim.sheets]
     if not claims:
         return Join(None, None, "neither its file name, a side file nor its description tags name a sheet")
     first = claims[0]
     if len(first.sheets) > 1:
-        return Join(None, None, f"{first.source} names {_listed(first.sheets)}")
+        return Join(None, None, str(first))
     (sheet,) = first.sheets
     for other in claims[1:]:
         # A source that names this sheet among others agrees; only one that leaves it out contradicts.
         if sheet not in other.sheets:
-            return Join(
-                None,
-                None,
-                f"{first.source} names {sheet}, but {other.source} names {_listed(other.sheets)}",
-            )
+            return Join(None, None, f"{first}, but {other}")
     return Join(sheet, first.source, None)
 
 

@@ -3,26 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from negcat.work.archive import Archive
 from negcat.work.joining import Join, SheetIds, decide, side_file_texts
 
-__all__ = ["decide_row", "join_waiting"]
+__all__ = ["claim_elsewhere", "decide_row", "join_waiting"]
 
 
 def decide_row(archive: Archive, ids: SheetIds, row: Mapping[str, Any]) -> Join:
     """Decide which sheet a scan on record belongs to, by every name that it was seen under."""
     paths = [archive.master_path(row["path"])]
     paths += [archive.master_path(known["path"]) for known in archive.catalogue.paths_of(row["scan"])]
-    last = Join(None, None, None)
-    for path in dict.fromkeys(paths):
-        last = decide(
-            ids, stem=path.stem, side_texts=side_file_texts(path), descriptions=row["description"] or ()
-        )
-        if last.sheet is not None:
-            return last
-    return last
+    joins = {path: _decide_path(ids, path, row) for path in dict.fromkeys(paths)}
+    sure = {path: join for path, join in joins.items() if join.sheet is not None}
+    if len({join.sheet for join in sure.values()}) > 1:
+        # A copy under another name is the same picture: two sheets can't both be it.
+        claims = ", ".join(f"{path.name} is of {join.sheet}" for path, join in sure.items())
+        return Join(None, None, f"its copies name different sheets: {claims}")
+    return next(iter(sure.values()), list(joins.values())[-1])
+
+
+def claim_elsewhere(archive: Archive, ids: SheetIds, path: Path, row: Mapping[str, Any]) -> str | None:
+    """Say that a joined scan was seen under the name of another sheet; None where it was not.
+
+    Parameters
+    ----------
+    archive : the archive.
+    ids : its sheet ids.
+    path : where the scan was seen.
+    row : the scan on record, joined to a sheet.
+    """
+    if row["joined_by"] == "by hand":
+        return None
+    join = _decide_path(ids, path, row)
+    if join.sheet is None or join.sheet == row["sheet"]:
+        return None
+    return (
+        f"by {join.source} it is of {join.sheet}, but it is joined to {row['sheet']} already; "
+        f"'negcat match {row['scan']} {join.sheet}' joins it anew"
+    )
+
+
+def _decide_path(ids: SheetIds, path: Path, row: Mapping[str, Any]) -> Join:
+    return decide(
+        ids, stem=path.stem, side_texts=side_file_texts(path), descriptions=row["description"] or ()
+    )
 
 
 def join_waiting(archive: Archive) -> list[tuple[str, str]]:

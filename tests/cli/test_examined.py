@@ -1,10 +1,12 @@
 """What an examiner from outside found wrong once."""
 
 import json
+import shutil
 
 import numpy as np
+import pytest
 
-from tests.cli.conftest import DENSITIES, PX_PER_MM, Bench
+from tests.cli.conftest import DENSITIES, PX_PER_MM, RECORDS, Bench
 from tests.simulation.scanbench import Bed, Tablet
 
 
@@ -20,3 +22,45 @@ def test_a_step_lost_in_8_bits_has_no_code(archive: Bench) -> None:
         assert given["steps"][number - 1]["code"] is None
     assert "nan" not in archive.run(*args).output
     assert json.dumps(given, allow_nan=False)
+
+
+def test_a_known_scan_under_the_name_of_another_sheet_says_so(archive: Bench) -> None:
+    scan, _ = archive.scan_sheet("a/BW-01.tif")
+    archive.run("ingest", scan)
+    copy = archive.folder / "b" / "BW-02.tif"
+    copy.parent.mkdir()
+    shutil.copyfile(scan, copy)
+    (item,) = archive.json("ingest", copy)["items"]
+    assert (item["status"], item["sheet"]) == ("unchanged", "BW-01")
+    assert "of BW-02" in item["reason"]
+    assert "negcat match" in item["reason"]
+    archive.run("match", item["scan"], "BW-02")
+    (item,) = archive.json("ingest", copy)["items"]
+    assert "of BW-02" not in (item["reason"] or "")
+
+
+def test_copies_that_name_two_sheets_wait_with_the_reason(archive: Bench) -> None:
+    scan, _ = archive.scan_sheet("a/BW-11.tif")
+    copy = archive.folder / "b" / "BW-12.tif"
+    copy.parent.mkdir()
+    shutil.copyfile(scan, copy)
+    archive.run("ingest", scan, copy)
+    new = RECORDS.replace("BW-01", "BW-11").replace("BW-02", "BW-12").replace("BW-03", "BW-13")
+    assert archive.json("record", archive.records(new.replace("batch: B1", "batch: B9")))["joined"] == []
+    (waiting,) = archive.json("pending")["join"]
+    assert "BW-11" in waiting["reason"]
+    assert "BW-12" in waiting["reason"]
+
+
+@pytest.mark.parametrize("ending", [".TXT", ".YAML", ".tif.XMP"])
+def test_a_side_file_counts_in_capitals_too(archive: Bench, ending: str) -> None:
+    scan, _ = archive.scan_sheet("first.tif")
+    (archive.folder / f"first{ending}").write_text("sheet: BW-03\n")
+    (item,) = archive.json("ingest", scan)["items"]
+    assert item["sheet"] == "BW-03"
+
+
+def test_description_tags_that_differ_are_named_in_good_grammar(archive: Bench) -> None:
+    scan, _ = archive.scan_sheet("BW-01.tif", description="BW-02, the pit")
+    (item,) = archive.json("ingest", scan)["items"]
+    assert item["reason"] == "its file name names BW-01, but its description tags name BW-02"
