@@ -14,7 +14,6 @@ from itertools import pairwise
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from negcat.errors import QuantityError
 
@@ -135,6 +134,9 @@ class _Curve(NamedTuple):
 @lru_cache(maxsize=256)
 def _curve(law: TableLaw) -> _Curve:
     log_metered, log_given = np.log(np.asarray(law.points)).T
+    # Imported here, because most films need no table and scipy takes long to load.
+    from scipy.interpolate import PchipInterpolator
+
     pchip = PchipInterpolator(log_metered, log_given)
     # PCHIP may end level where the table bends sharply; a level end has no inverse, so its last chord serves.
     end_slope = float(pchip.derivative()(log_metered[-1]))

@@ -17,7 +17,8 @@ White : M. White, R. Zakia, P. Lorenz, The New Zone System Manual (1976): print 
 
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import isfinite
 from types import MappingProxyType
@@ -25,7 +26,6 @@ from typing import overload
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from negcat.errors import QuantityError
 
@@ -74,9 +74,6 @@ class TargetCurve:
     name: str
     zones: tuple[float, ...]
     densities: tuple[float, ...]
-    _sections: tuple[tuple[float, float, float, float], ...] = field(init=False, repr=False, compare=False)
-    _first_slope: float = field(init=False, repr=False, compare=False)
-    _last_slope: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         zones = tuple(float(zone) for zone in self.zones)
@@ -98,28 +95,52 @@ class TargetCurve:
                     f"The densities of {self.name!r} must rise with the zone; "
                     f"zone {z1:g} has {d1:g}, not more than the {d0:g} of zone {z0:g}."
                 )
-        slopes = [float(slope) for slope in PchipInterpolator(zones, densities).derivative()(zones)]
-        chords = [
-            (d1 - d0) / (z1 - z0) for (z0, d0), (z1, d1) in pairwise(zip(zones, densities, strict=True))
+        object.__setattr__(self, "zones", zones)
+        object.__setattr__(self, "densities", densities)
+
+    @cached_property
+    def _slopes(self) -> tuple[float, ...]:
+        """Density per zone at every point, by PCHIP."""
+        # Imported here: finding sheets needs no curve, and scipy takes longer to load than they take to find.
+        from scipy.interpolate import PchipInterpolator
+
+        slopes = [
+            float(slope) for slope in PchipInterpolator(self.zones, self.densities).derivative()(self.zones)
         ]
+        chords = self._chords
         slopes[0] = max(slopes[0], _LEAST_END_SLOPE * chords[0])
         slopes[-1] = max(slopes[-1], _LEAST_END_SLOPE * chords[-1])
+        return tuple(slopes)
+
+    @property
+    def _chords(self) -> list[float]:
+        points = zip(self.zones, self.densities, strict=True)
+        return [(d1 - d0) / (z1 - z0) for (z0, d0), (z1, d1) in pairwise(points)]
+
+    @cached_property
+    def _sections(self) -> tuple[tuple[float, float, float, float], ...]:
+        """Density, slope, square and cubic part of the curve between every two points."""
+        slopes = self._slopes
         sections = []
-        for i, chord in enumerate(chords):
-            width = zones[i + 1] - zones[i]
+        for i, chord in enumerate(self._chords):
+            width = self.zones[i + 1] - self.zones[i]
             sections.append(
                 (
-                    densities[i],
+                    self.densities[i],
                     slopes[i],
                     (3.0 * chord - 2.0 * slopes[i] - slopes[i + 1]) / width,
                     (slopes[i] + slopes[i + 1] - 2.0 * chord) / width**2,
                 )
             )
-        object.__setattr__(self, "zones", zones)
-        object.__setattr__(self, "densities", densities)
-        object.__setattr__(self, "_sections", tuple(sections))
-        object.__setattr__(self, "_first_slope", slopes[0])
-        object.__setattr__(self, "_last_slope", slopes[-1])
+        return tuple(sections)
+
+    @property
+    def _first_slope(self) -> float:
+        return self._slopes[0]
+
+    @property
+    def _last_slope(self) -> float:
+        return self._slopes[-1]
 
     @overload
     def density(self, zone: float) -> float: ...

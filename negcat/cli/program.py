@@ -23,7 +23,7 @@ COMMANDS = {
     "ingest": ("negcat.cli.scanning", "Take scans: identify, join to the sheet, measure."),
     "match": ("negcat.cli.scanning", "Join a scan that ingest could not join."),
     "measure": ("negcat.cli.scanning", "Set spots and measure again."),
-    "show": ("negcat.cli.looking", "One sheet: planned, given, found, and the result."),
+    "show": ("negcat.cli.showing", "One sheet: planned, given, found, and the result."),
     "find": ("negcat.cli.looking", "Find sheets by text, cell, tag, film, verdict …"),
     "pending": ("negcat.cli.looking", "What waits: to develop, to scan, to join, to measure."),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),
