@@ -5,14 +5,17 @@ more light. Nothing in this room opens a file. Places in an image that leave the
 width and height, so that they hold for the same scan at any reduction.
 """
 
+from negcat.densitometry.boxes import Box
 from negcat.densitometry.condition import Condition, assess
-from negcat.densitometry.profile import FULL_SCALE, ScannerProfile, StepFit, fit_profile
+from negcat.densitometry.fitting import fit_profile
+from negcat.densitometry.profile import FULL_SCALE, ScannerProfile, StepFit
 from negcat.densitometry.rebate import NoRebate, Rebate, find_rebate
 from negcat.densitometry.spots import SpotDensity, measure_spot
 from negcat.densitometry.tablet import FoundSteps, find_steps, step_codes
 
 __all__ = [
     "FULL_SCALE",
+    "Box",
     "Condition",
     "FoundSteps",
     "NoRebate",

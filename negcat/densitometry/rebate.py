@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from negcat.densitometry.boxes import Box
+from negcat.densitometry.boxes import Box, reduced
 from negcat.densitometry.edges import SIDES, Line, SideName, SideView, side_view, straight_edges
 from negcat.densitometry.profile import FULL_SCALE, ScannerProfile
 from negcat.errors import QuantityError
@@ -141,12 +141,12 @@ def find_rebate(
         raise QuantityError(f"a scan's scale must be above 0 pixels a millimetre, not {px_per_mm}")
     if min(image.shape) / px_per_mm < 15 or min(image.shape) < 60:
         return NoRebate("the scan is too small to tell a margin from the picture")
-    reduced, factor = _reduced(image)
-    scene = _scene(np.log10(np.maximum(reduced, 1.0)).astype(np.float32), px_per_mm / factor)
+    small, factor = reduced(image, _MOST_PIXELS)
+    scene = _scene(np.log10(np.maximum(small, 1.0)).astype(np.float32), px_per_mm / factor)
     chosen = _choose(scene, profile)
     if isinstance(chosen, NoRebate) or all(strip.outside is None for strip in chosen):
         # No margin between two edges: perhaps there is one in the scan's negative.
-        turned = FULL_SCALE + 1.0 - reduced
+        turned = FULL_SCALE + 1.0 - small
         other = _choose(_scene(np.log10(np.maximum(turned, 1.0)).astype(np.float32), scene.px_per_mm), None)
         if not isinstance(other, NoRebate) and sum(strip.outside is not None for strip in other) >= 2:
             return NoRebate(
@@ -156,15 +156,6 @@ def find_rebate(
     if isinstance(chosen, NoRebate):
         return chosen
     return _measured(image, scene, chosen, profile)
-
-
-def _reduced(image: NDArray[Any]) -> tuple[NDArray[np.float32], int]:
-    factor = max(1, -(-max(image.shape) // _MOST_PIXELS))
-    if factor == 1:
-        return image.astype(np.float32), 1
-    height, width = (size // factor * factor for size in image.shape)
-    rows = image[:height, :width].reshape(height // factor, factor, width).sum(axis=1, dtype=np.float32)
-    return rows.reshape(rows.shape[0], width // factor, factor).sum(axis=2) / np.float32(factor**2), factor
 
 
 def _scene(levels: _Levels, px_per_mm: float) -> _Scene:

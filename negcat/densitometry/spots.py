@@ -71,7 +71,7 @@ def measure_spot(
 
     Examples
     --------
-    >>> from negcat.densitometry.profile import fit_profile
+    >>> from negcat.densitometry import fit_profile
     >>> steps = [0.05 + 0.15 * k for k in range(21)]
     >>> profile = fit_profile([60000 * 10**-d for d in steps], steps, channel="grey", bits=16, mode="grey")
     >>> spot = measure_spot(np.full((40, 40), 6000, np.uint16), (20, 20), 10, profile)

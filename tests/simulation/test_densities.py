@@ -88,7 +88,7 @@ def rms(values: np.ndarray) -> float:
 
 @pytest.fixture(scope="module", params=[1.0, 2.2], ids=["linear", "gamma 2.2"])
 def found(request: pytest.FixtureRequest) -> tuple[list[Found], list[Found]]:
-    return run(24, request.param, 11)
+    return run(16, request.param, 11)
 
 
 def test_spots_are_near_the_truth(found):
