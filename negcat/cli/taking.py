@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import click
+from click.core import ParameterSource
 
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import print_json
@@ -27,9 +28,20 @@ PLURALS = {"shutter": "shutters", "lens": "lenses"}
 
 
 @click.command()
-@click.argument("directory", metavar="[DIR]", default=".", type=click.Path(path_type=Path))
+@click.argument("directory", metavar="[DIR]", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "-a",
+    "--archive",
+    "archive_dir",
+    metavar="DIR",
+    envvar="NEGCAT_ARCHIVE",
+    show_envvar=True,
+    type=click.Path(path_type=Path),
+    help="The same as DIR.",
+)
 @json_option
-def init(directory: Path, as_json: bool) -> None:
+@click.pass_context
+def init(ctx: click.Context, directory: Path | None, archive_dir: Path | None, as_json: bool) -> None:
     """Make an archive in DIR (the current folder, unless given).
 
     The folder may hold scans already: they are never written to. An archive that is there already is never
@@ -39,7 +51,10 @@ def init(directory: Path, as_json: bool) -> None:
     Example:
       negcat init ~/negatives
     """
-    with Archive.create(directory) as archive:
+    named = ctx.get_parameter_source("archive_dir") is ParameterSource.COMMANDLINE
+    if directory is not None and named:
+        raise click.UsageError("name the folder once, as DIR or with --archive.")
+    with Archive.create(directory or archive_dir or Path()) as archive:
         root = archive.root
     if as_json:
         print_json({"archive": str(root)})

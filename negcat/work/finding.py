@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from negcat.catalogue import Page, Query
+from negcat.errors import NotationError
 from negcat.notation import parse_tag
 from negcat.work.archive import Archive
 
@@ -25,17 +26,35 @@ FIELDS = (
     "verdict",
 )
 
+VERDICTS = frozenset(
+    {"thin", "dense", "flat", "contrasty", "as planned", "unsure", "not measured"}
+    | {
+        f"{exposure}, {development}"
+        for exposure in ("thin", "dense")
+        for development in ("flat", "contrasty")
+    }
+)
+"""Every verdict that a sheet can get."""
+
 
 def query_of(filters: Mapping[str, Any]) -> Query:
     """Make a query from what a user typed; blank filters ask nothing.
 
     Raises
     ------
-    NotationError : a tag that can't be read.
+    NotationError : a tag that can't be read, a verdict that doesn't exist.
     """
     asked = {name: value for name, value in filters.items() if value not in (None, "")}
     if "tag" in asked:
         asked["tag"] = parse_tag(asked["tag"]).text
+    if "verdict" in asked:
+        verdict = " ".join(str(asked["verdict"]).casefold().split())
+        if verdict not in VERDICTS:
+            raise NotationError(
+                f"{asked['verdict']!r} is no verdict: write thin, dense, flat, contrasty, two of them as "
+                "'thin, contrasty', 'as planned', unsure or 'not measured'"
+            )
+        asked["verdict"] = verdict
     return Query(**asked)
 
 

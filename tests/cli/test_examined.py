@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -64,3 +65,25 @@ def test_description_tags_that_differ_are_named_in_good_grammar(archive: Bench) 
     scan, _ = archive.scan_sheet("BW-01.tif", description="BW-02, the pit")
     (item,) = archive.json("ingest", scan)["items"]
     assert item["reason"] == "its file name names BW-01, but its description tags name BW-02"
+
+
+def test_init_takes_the_archive_option_too(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "env")
+    bench.run("init", "--archive", tmp_path / "named")
+    assert (tmp_path / "named" / "negcat.db").is_file()
+    bench.run("init")
+    assert (tmp_path / "env" / "negcat.db").is_file()
+    bench.run("init", tmp_path / "given")
+    assert (tmp_path / "given" / "negcat.db").is_file()
+    said = bench.run("init", tmp_path / "one", "-a", tmp_path / "two", status=2).stderr
+    assert "DIR" in said
+    assert not (tmp_path / "one").exists()
+    assert not (tmp_path / "two").exists()
+
+
+def test_a_verdict_that_does_not_exist_is_no_filter(archive: Bench) -> None:
+    said = archive.run("find", "--verdict", "nice", status=2).stderr
+    assert "'nice'" in said
+    assert "contrasty" in said
+    assert archive.json("find", "--verdict", "Not Measured")["count"] == 3
+    assert archive.json("find", "--verdict", "thin, contrasty")["count"] == 0
