@@ -18,7 +18,8 @@ ABSENT = "–"
 
 def print_json(document: Any) -> None:
     """Print exactly one JSON document; infinities and not-a-numbers are never written."""
-    click.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+    escaped = not (sys.stdout.encoding or "").lower().startswith("utf")
+    click.echo(json.dumps(document, ensure_ascii=escaped, indent=2, allow_nan=False))
 
 
 def warn(sentence: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 from typing import Any
@@ -54,6 +55,9 @@ class Program(click.Group):
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run; turn every error into one readable sentence and its exit status."""
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            # A terminal without a proper minus, a file name that is no UTF-8: written as \u2212, not fallen over.
+            sys.stdout.reconfigure(errors="backslashreplace")
         try:
             return super().main(*args, **kwargs)
         except NegcatError as error:

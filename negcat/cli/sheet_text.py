@@ -119,9 +119,7 @@ def _scans(sheet: Mapping[str, Any]) -> str:
         )
     base = sheet.get("base_fog")
     if base:
-        lines.append(
-            f"Base + fog {figure(base['density'])} ± {figure(base['sd'], 3)}, {base['detail']}."
-        )
+        lines.append(f"Base + fog {figure(base['density'])} ± {figure(base['sd'], 3)}, {base['detail']}.")
     return "\n".join(lines)
 
 

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from negcat.catalogue import Catalogue
-from negcat.errors import ArchiveError
+from negcat.errors import ArchiveError, ScanError
 
 __all__ = ["CATALOGUE_NAME", "Archive", "locate"]
 
@@ -97,12 +97,24 @@ class Archive:
         return self.root / "previews"
 
     def stored_path(self, path: Path) -> str:
-        """Write a master's path as the catalogue keeps it: relative inside the archive, else absolute."""
+        """Write a master's path as the catalogue keeps it: relative inside the archive, else absolute.
+
+        Raises
+        ------
+        ScanError : the path holds bytes that are no UTF-8, which the catalogue can't keep.
+        """
         absolute = Path(os.path.normpath(path.absolute()))
         try:
-            return absolute.relative_to(self.root).as_posix()
+            stored = absolute.relative_to(self.root).as_posix()
         except ValueError:
-            return str(absolute)
+            stored = str(absolute)
+        try:
+            stored.encode()
+        except UnicodeEncodeError as error:
+            raise ScanError(
+                f"{path}: its name, or a folder's, is not written in UTF-8; rename it and take it again"
+            ) from error
+        return stored
 
     def master_path(self, stored: str) -> Path:
         """Find the master again from the path that the catalogue keeps."""

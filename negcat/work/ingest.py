@@ -71,7 +71,7 @@ def _files(archive: Archive, paths: Sequence[Path]) -> list[Path]:
             continue
         for inner in sorted(path.rglob("*")):
             hidden = any(part.startswith(".") for part in inner.relative_to(path).parts)
-            if hidden or inner.suffix.lower() not in IMAGE_SUFFIXES or not inner.is_file():
+            if hidden or inner.suffix.lower() not in IMAGE_SUFFIXES or inner.is_dir():
                 continue
             if previews not in inner.resolve().parents:
                 found.append(inner)
@@ -134,6 +134,10 @@ class Ingest:
             return Item(str(path), "refused", reason=read)
         info, reduced = read
         archive, catalogue = self._archive, self._archive.catalogue
+        try:
+            archive.stored_path(path)
+        except ScanError as error:
+            return Item(str(path), "refused", reason=str(error))
         known = catalogue.scan_by_sha256(info.sha256)
         with catalogue.writing():
             if known is None:

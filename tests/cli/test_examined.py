@@ -1,7 +1,10 @@
 """What an examiner from outside found wrong once."""
 
 import json
+import os
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -87,3 +90,35 @@ def test_a_verdict_that_does_not_exist_is_no_filter(archive: Bench) -> None:
     assert "contrasty" in said
     assert archive.json("find", "--verdict", "Not Measured")["count"] == 3
     assert archive.json("find", "--verdict", "thin, contrasty")["count"] == 0
+
+
+def test_a_name_that_is_no_utf8_is_refused_and_the_others_are_taken(archive: Bench) -> None:
+    folder = archive.folder / "card"
+    archive.scan_sheet("card/BW-01.tif")
+    odd = os.fsencode(folder) + b"/BW-02 \xff.tif"
+    shutil.copyfile(folder / "BW-01.tif", odd)
+    (folder / "BW-03.tif").symlink_to("gone.tif")
+    given = archive.json("ingest", folder, status=1)
+    assert (given["added"], given["refused"]) == (1, 2)
+    said = {Path(item["path"]).name: item["reason"] or "" for item in given["items"]}
+    assert "UTF-8" in said[os.fsdecode(b"BW-02 \xff.tif")]
+    assert "no such file" in said["BW-03.tif"]
+    assert "UTF-8" in archive.run("ingest", folder, status=1).stdout
+    odd_tablet = os.fsencode(folder) + b"/t\xff.tif"
+    shutil.copyfile(archive.scan_tablet(), odd_tablet)
+    words = ("calibrate", os.fsdecode(odd_tablet), "--scanner", "bench scanner", "--tablet", "tablet 21")
+    assert "UTF-8" in archive.run(*words, status=2).stderr
+
+
+def test_what_the_terminal_cannot_write_is_written_otherwise(archive: Bench) -> None:
+    command = (sys.executable, "-c", "from negcat.cli import main; main()", "-a", str(archive.archive))
+    for words in (["show", "BW-01"], ["show", "BW-01", "--json"]):
+        done = subprocess.run(
+            [*command[:3], words[0], *command[3:], *words[1:]],
+            capture_output=True,
+            check=False,
+            env={**os.environ, "PYTHONIOENCODING": "latin-1", "PYTHONUTF8": "0"},
+        )
+        assert done.returncode == 0, done.stderr
+        done.stdout.decode("latin-1")
+    assert json.loads(done.stdout)["stop"] == "22½"
