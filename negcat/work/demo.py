@@ -15,6 +15,7 @@ from negcat.records import load_files
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.calibrate import calibrate_scanner
 from negcat.work.ingest import Item, ingest_scans
+from negcat.work.planning import Equipment
 from negcat.work.taking import take_record_files
 
 __all__ = ["Demo", "build_demo", "sample_folder"]
@@ -134,7 +135,7 @@ def _row(archive: Archive, sheet: str) -> dict[str, Any]:
         "sheet": sheet,
         "film": record.film,
         "lens": record.lens,
-        "cell": record.cell,
+        "cell": Equipment(archive.catalogue).cell_of(record),
         "tag": record.tag.text,
         **{
             name: result.get(name)

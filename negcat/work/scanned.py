@@ -153,7 +153,7 @@ def examine(
         rebate = NoRebate("the scan doesn't say its resolution and the film's format isn't recorded")
     else:
         rebate = densitometry.find_rebate(image, px_per_mm / reduced.factor, profile)
-    return rebate, densitometry.assess(image, rebate)
+    return rebate, densitometry.assess(image, rebate, profile)
 
 
 def look_over(

@@ -1,0 +1,68 @@
+"""README's pictures: real pages of the sample archive. ``python -m tests.browser.pictures`` takes them anew."""
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from click.testing import CliRunner
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+from negcat.cli import main
+
+HERE = Path(__file__).parent / "pictures"
+CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
+# Name, address, width, height, reader's scheme.
+PICTURES = (
+    ("wall-1280", "/", 1280, 1180, "light"),
+    ("wall-rear-1280", "/?cell=rear&tag=N%2B1", 1280, 760, "light"),
+    ("sheet-1280", "/sheet/BW-07", 1280, 1900, "light"),
+    ("sheet-dark-1280", "/sheet/BW-02", 1280, 1000, "dark"),
+    ("wall-390", "/", 390, 844, "light"),
+    ("sheet-390", "/sheet/BW-07", 390, 844, "light"),
+    ("pending-1280", "/pending", 1280, 620, "light"),
+)
+
+
+def take_pictures() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder) / "brickworks"
+        result = CliRunner().invoke(main, ["demo", str(root), "--no-serve"])
+        assert result.exit_code == 0, result.stderr
+        command = [
+            sys.executable,
+            "-c",
+            "from negcat.cli import main; main()",
+            "serve",
+            "--port",
+            "0",
+            "-a",
+            str(root),
+        ]
+        with (
+            subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server,
+            sync_playwright() as playwright,
+        ):
+            assert server.stdout is not None
+            address = server.stdout.readline().strip().rstrip("/")
+            browser = playwright.chromium.launch(
+                executable_path=CHROMIUM, headless=True, args=["--no-sandbox"]
+            )
+            for name, path, width, height, scheme in PICTURES:
+                page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
+                page.goto(address + path)
+                page.wait_for_load_state("networkidle")
+                png = HERE / f"{name}.png"
+                page.screenshot(path=png)
+                with Image.open(png) as picture:
+                    picture.convert("RGB").save(HERE / f"{name}.jpg", quality=82, optimize=True)
+                png.unlink()
+                page.close()
+            browser.close()
+            server.terminate()
+
+
+if __name__ == "__main__":
+    take_pictures()
