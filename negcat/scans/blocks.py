@@ -1,6 +1,7 @@
 """The whole picture as means of square blocks, gathered while its parts stream by."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +10,9 @@ from negcat.scans.model import Reduced
 from negcat.scans.picture import Geometry, Part, Pixels
 
 __all__ = ["Gatherer", "Gleaned", "glean", "reduction_factor"]
+
+Sums = npt.NDArray[Any]
+"""uint32, or uint64 where blocks are large."""
 
 ALL_SAMPLED = 4_000_000
 """Pixels up to which a picture's every pixel goes into its histogram."""
@@ -32,7 +36,7 @@ class Gleaned:
     row: int
     column: int
     channel: int
-    sums: npt.NDArray[np.uint64]
+    sums: Sums
     samples: Pixels
 
 
@@ -61,9 +65,12 @@ def _sum_rows(pixels: Pixels, before: int, factor: int) -> npt.NDArray[np.uint32
     return sums
 
 
-def _sum_columns(
-    sums: npt.NDArray[np.uint32], channels: int, before: int, factor: int
-) -> npt.NDArray[np.uint64]:
+def _wide_enough(factor: int) -> type[np.uint32 | np.uint64]:
+    """Choose the type in which the codes of a block can't overflow; the smaller one takes half the memory."""
+    return np.uint32 if factor <= 256 else np.uint64
+
+
+def _sum_columns(sums: npt.NDArray[np.uint32], channels: int, before: int, factor: int) -> Sums:
     """Sum columns over blocks of `factor`, the first having lost `before`; (blocks, blocks, channels)."""
     rows = len(sums)
     columns = sums.shape[1] // channels
@@ -71,7 +78,7 @@ def _sum_columns(
     padded = np.zeros((rows, blocks * factor, channels), np.uint32)
     padded[:, before : before + columns] = sums.reshape(rows, columns, channels)
     stacked = padded.reshape(rows, blocks, factor, channels)
-    total = np.zeros((rows, blocks, channels), np.uint64)
+    total = np.zeros((rows, blocks, channels), _wide_enough(factor))
     for step in range(factor):
         total += stacked[:, :, step]
     return total
@@ -117,7 +124,7 @@ class Gatherer:
         self.offset = (-height % self.factor if rows else 0, -width % self.factor if columns else 0)
         self.step = 1 if height * width <= ALL_SAMPLED else SAMPLE_STEP
         shape = ((height - 1) // self.factor + 1, (width - 1) // self.factor + 1, self.geometry.channels)
-        self._sums = np.zeros(shape, np.uint64)
+        self._sums: Sums = np.zeros(shape, _wide_enough(self.factor))
         self._bins = 1 << self.geometry.bits
         self._histogram = np.zeros((self.geometry.channels, self._bins), np.int64)
         self._waiting: list[list[Pixels]] = [[] for _ in range(self.geometry.channels)]
@@ -157,13 +164,15 @@ class Gatherer:
             np.bincount((np.arange(length) + before) // self.factor).astype(np.float64)
             for length, before in ((height, self.offset[0]), (width, self.offset[1]))
         ]
-        means = self._sums / (counts[0][:, None, None] * counts[1][None, :, None])
         scale = 257 if self.geometry.bits == 8 else 1
+        codes = np.empty(self._sums.shape, np.float32)
+        for row, rows in enumerate(counts[0]):
+            # row by row, so that nothing of the picture's size is made in double precision
+            means = self._sums[row].astype(np.float64) * scale / (rows * counts[1][:, None])
+            codes[row] = 65535.0 - means if self.geometry.inverted else means
         histogram = np.zeros((self.geometry.channels, 65536), np.int64)
         histogram[:, ::scale] = self._histogram
-        codes = means * scale
         if self.geometry.inverted:
-            codes = 65535.0 - codes
             histogram = histogram[:, ::-1].copy()
-        upright = np.ascontiguousarray(self.geometry.upright(codes), np.float32)
+        upright = np.ascontiguousarray(self.geometry.upright(codes))
         return Reduced(upright, self.factor, histogram, int(histogram[0].sum()))

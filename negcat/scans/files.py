@@ -54,6 +54,15 @@ class Master:
             offset += len(piece)
         return pieces[0] if len(pieces) == 1 else b"".join(pieces)
 
+    def read_into(self, memory: memoryview, offset: int) -> None:
+        """Fill memory with what lies at `offset`; Damaged where the file ends before."""
+        done = 0
+        while done < len(memory):
+            got = os.preadv(self.descriptor, [memory[done:]], offset + done)
+            if got == 0:
+                self.read(1, offset + done)  # says what is wrong
+            done += got
+
     def head(self, count: int) -> bytes:
         """Read the first bytes, at most `count`."""
         return os.pread(self.descriptor, count, 0)

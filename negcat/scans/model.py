@@ -39,6 +39,9 @@ class ScanHeader:
     lossy : whether that compression changes code values.
     pages : pages in the file; the first full-size one is the scan.
     colour_profile : the name of the embedded ICC profile, None where there is none.
+    exponent : the power by which light follows code, as the file's colour profile, gamma, colour space or transfer
+        function says: 1 for codes proportional to light, 2.2 or so for those made for the screen. None where the
+        file says nothing.
     notes : sentences on what was seen and passed over: further pages, a dpi not believed, alpha dropped.
     """
 
@@ -61,6 +64,7 @@ class ScanHeader:
     lossy: bool
     pages: int
     colour_profile: str | None
+    exponent: float | None
     notes: tuple[str, ...]
 
     @property

@@ -11,10 +11,12 @@ import numpy as np
 import numpy.typing as npt
 
 from negcat.errors import QuantityError
-from negcat.scans.blocks import Gatherer, reduction_factor
+from negcat.scans.blocks import Gatherer, Gleaned, reduction_factor
 from negcat.scans.files import Checksum, Damaged, Master, opened
+from negcat.scans.levels import Levels
+from negcat.scans.making import NewPyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
-from negcat.scans.picture import Geometry, Picture, Pixels
+from negcat.scans.picture import Geometry, Part, Picture, Pixels
 from negcat.scans.tags import facts
 from negcat.scans.tiff import read_tiff
 from negcat.scans.whole import PNG_SIGNATURE, read_jpeg, read_png
@@ -106,6 +108,7 @@ def _header(master: Master, picture: Picture) -> ScanHeader:
         lossy=picture.compression == "jpeg",
         pages=picture.pages,
         colour_profile=known.colour_profile,
+        exponent=known.exponent,
         notes=told.notes + known.notes,
     )
 
@@ -146,10 +149,16 @@ def identify(path: str | Path) -> ScanInfo:
         return _identified(header, checksum.result())
 
 
-def _reduce(master: Master, picture: Picture, max_side: int) -> Reduced:
+def _reduce(master: Master, picture: Picture, max_side: int, levels: Levels | None = None) -> Reduced:
     geometry = picture.geometry
     gatherer = Gatherer(geometry, reduction_factor(geometry.width, geometry.height, max_side))
-    for found in picture.stream(master, gatherer.glean):
+
+    def glean(part: Part) -> Gleaned:
+        if levels is not None:
+            levels.add(part)
+        return gatherer.glean(part)
+
+    for found in picture.stream(master, glean):
         gatherer.add(found)
     return gatherer.reduced()
 
@@ -179,35 +188,49 @@ def read_reduced(scan: ScanHeader, max_side: int = 1600) -> Reduced:
         return _reduce(master, _picture(master), max_side)
 
 
-def take(path: str | Path, max_side: int = 1600) -> tuple[ScanInfo, Reduced]:
+def take(
+    path: str | Path, max_side: int = 1600, *, pyramid: NewPyramid | None = None
+) -> tuple[ScanInfo, Reduced]:
     """Do `identify` and `read_reduced` in one pass: the checksum is computed beside the decoding.
 
     Parameters
     ----------
     path : the master.
     max_side : the longer side of the reduced picture, in blocks, at most.
+    pyramid : to be made in the same pass. Once the scan is known to be whole it lies at `pyramid.path`, or
+        `pyramid.fault` says why it couldn't be written.
 
     Raises
     ------
     ScanError
-        As `read_reduced`.
+        As `read_reduced`; there is no pyramid then.
     """
     if max_side < 1:
         msg = f"a picture can't be reduced to {max_side} pixels; ask for one or more"
         raise QuantityError(msg)
-    with opened(Path(path)) as master:
-        picture = _picture(master)
-        header = _header(master, picture)
-        checksum = Checksum(master)
-        checksum.start()
-        try:
-            reduced = _reduce(master, picture, max_side)
-        except BaseException:
-            # the thread must be done with the file before it is closed
-            with suppress(OSError, Damaged):
-                checksum.result()
-            raise
-        return _identified(header, checksum.result()), reduced
+    levels: Levels | None = None
+    try:
+        with opened(Path(path)) as master:
+            picture = _picture(master)
+            header = _header(master, picture)
+            checksum = Checksum(master)
+            checksum.start()
+            try:
+                if pyramid is not None:
+                    levels = pyramid.begin(picture, header)
+                reduced = _reduce(master, picture, max_side, levels)
+            except BaseException:
+                # the thread must be done with the file before it is closed
+                with suppress(OSError, Damaged):
+                    checksum.result()
+                raise
+            info = _identified(header, checksum.result())
+        if pyramid is not None and levels is not None:
+            pyramid.finish(info, levels)
+    finally:
+        if pyramid is not None:
+            pyramid.discard()
+    return info, reduced
 
 
 def _as_codes(pixels: Pixels, geometry: Geometry) -> npt.NDArray[np.uint16]:

@@ -1,14 +1,16 @@
 """What a file's tags say: who scanned it, when, how finely, and every text that may name the sheet."""
 
 import io
+import math
 import re
-import struct
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from xml.etree import ElementTree
 
 import exifread
+
+from negcat.scans.icc import icc_exponent, icc_tag, icc_text
 
 __all__ = ["LARGEST_FILM_MM", "Facts", "exif_values", "facts"]
 
@@ -42,6 +44,7 @@ class Facts:
     taken_at: str | None
     dpi: float | None
     colour_profile: str | None
+    exponent: float | None
     notes: tuple[str, ...]
 
 
@@ -207,29 +210,38 @@ def _dpi(density: tuple[float, float] | None, width: int, height: int) -> tuple[
     return round(across, 3), []
 
 
-# -- ICC profile (ISO 15076-1) -------------------------------------------------------------------------------
+# -- colour ---------------------------------------------------------------------------------------------------
 
 
 def _profile_name(icc: bytes, given: object) -> str | None:
     """Read the description of an ICC profile, or say that it has none."""
     if len(icc) < 132:
         return _text(given)
-    try:
-        count = min(struct.unpack(">I", icc[128:132])[0], 100)
-        for index in range(count):
-            signature, offset, size = struct.unpack(">4sII", icc[132 + 12 * index : 144 + 12 * index])
-            if signature != b"desc":
-                continue
-            body = icc[offset : offset + size]
-            if body[:4] == b"desc":
-                length = struct.unpack(">I", body[8:12])[0]
-                return _text(body[12 : 12 + length]) or "unnamed"
-            if body[:4] == b"mluc":
-                length, begin = struct.unpack(">II", body[20:28])
-                return _text(body[begin : begin + length].decode("utf-16-be", "replace")) or "unnamed"
-    except struct.error:
-        pass
-    return _text(given) or "unnamed"
+    return _text(icc_text(icc_tag(icc, b"desc"))) or _text(given) or "unnamed"
+
+
+SCREEN_EXPONENT = 2.2
+"""That of IEC 61966-2-1, as near as one power comes to it."""
+
+
+def _exponent(icc: bytes, values: Mapping[str, object]) -> float | None:
+    """Tell by which power light follows code: by the profile, else by what else the file says."""
+    if icc:
+        return icc_exponent(icc)
+    gamma = values.get("Gamma")
+    if isinstance(gamma, float) and 0.1 < gamma < 10:
+        # the power by which the picture was encoded (PNG, chunk gAMA); light is its inverse
+        return 1 / gamma
+    if _number(values.get("ColorSpace")) == 1:
+        return SCREEN_EXPONENT
+    table = values.get("TransferFunction")
+    if isinstance(table, (tuple, list)) and len(table) >= 256:
+        # TIFF 6.0, section 20: the light of every code, one table or three
+        length = len(table) // 3 if len(table) in {768, 196608} else len(table)
+        light = table[length // 2]
+        if isinstance(light, int) and 0 < light < 65535:
+            return math.log(light / 65535) / math.log(0.5)
+    return None
 
 
 # -- all together --------------------------------------------------------------------------------------------
@@ -279,5 +291,6 @@ def facts(
         taken_at=taken_at,
         dpi=dpi,
         colour_profile=_profile_name(icc, values.get("ProfileName")),
+        exponent=_exponent(icc, values),
         notes=tuple(notes),
     )

@@ -6,9 +6,8 @@ by one, so that memory holds a few of them, never the file, and every one is che
 
 import math
 import os
-from collections import deque
+import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
@@ -21,6 +20,7 @@ from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
 from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
 from negcat.scans.strictness import check_jpeg
+from negcat.scans.workers import shared_out
 
 __all__ = ["TiffPicture", "read_tiff"]
 
@@ -47,9 +47,6 @@ REFUSED_PHOTOMETRIC = {
     32803: "it is a raw file with a colour filter mosaic",
     34892: "it is a linear raw file",
 }
-
-WORKERS = 2
-"""Threads that decode. Two keep a small machine busy; the checksum runs beside them."""
 
 BATCH_BYTES = 1 << 20
 """Decoded bytes to one task: small strips are taken together, or the bookkeeping outweighs the work."""
@@ -154,53 +151,38 @@ class TiffPicture:
             yield from self._stream_plain(master, work)
             return
         planes = self.geometry.channels if self.planar else 1
-        wanted = self.across * self.down * planes
+        count = self.across * self.down
         batch = 1 if self.tiled else max(1, min(self.down, BATCH_BYTES // self._segment_bytes))
 
-        def task(first: int, last: int) -> T:
-            parts = [self._part(master, index) for index in range(first, last)]
+        def decoded(span: tuple[int, int]) -> T:
+            parts = [self._part(master, index) for index in range(*span)]
             if len(parts) == 1:
                 return work(parts[0])
             pixels = np.concatenate([part.pixels for part in parts])
             return work(Part(0, parts[0].y, parts[0].channel, pixels))
 
-        spans = [
-            (
-                plane * self.across * self.down + first,
-                plane * self.across * self.down + min(first + batch, end),
-            )
+        # Planes in turn, batch by batch, so that the channels of a pixel come soon after each other.
+        spans = (
+            (plane * count + first, plane * count + min(first + batch, count))
+            for first in range(0, count, batch)
             for plane in range(planes)
-            for end in (self.across * self.down,)
-            for first in range(0, end, batch)
-        ]
-        assert spans[-1][1] == wanted
-        pending: deque[Future[T]] = deque()
-        with ThreadPoolExecutor(WORKERS) as workers:
-            try:
-                for span in spans:
-                    pending.append(workers.submit(task, *span))
-                    # One more than the workers have in hand keeps them busy and bounds the memory.
-                    if len(pending) > WORKERS + 1:
-                        yield pending.popleft().result()
-                while pending:
-                    yield pending.popleft().result()
-            finally:
-                for future in pending:
-                    future.cancel()
+        )
+        yield from shared_out(spans, decoded)
 
     def _stream_plain(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
         rows = max(1, CHUNK_BYTES // self.row_bytes)
-        buffer = bytearray(rows * self.row_bytes)
-        for y in range(0, self.geometry.height, rows):
-            count = min(rows, self.geometry.height - y) * self.row_bytes
-            view = memoryview(buffer)[:count]
-            offset, done = self.offsets[0] + y * self.row_bytes, 0
-            while done < count:
-                got = os.preadv(master.descriptor, [view[done:]], offset + done)
-                if got == 0:
-                    master.read(1, offset + done)  # says what is wrong
-                done += got
-            yield work(Part(0, y, 0, self._raw(view, -1)))
+        # each thread reads into memory of its own, again and again: to touch fresh memory costs more
+        own = threading.local()
+
+        def read(y: int) -> T:
+            if not hasattr(own, "memory"):
+                own.memory = memoryview(bytearray(rows * self.row_bytes))
+            count = min(rows, self.geometry.height - y)
+            view = own.memory[: count * self.row_bytes]
+            master.read_into(view, self.offsets[0] + y * self.row_bytes)
+            return work(Part(0, y, 0, self._raw(view, count)))
+
+        yield from shared_out(range(0, self.geometry.height, rows), read)
         self._look_for_unwritten_tail(master)
 
     def _look_for_unwritten_tail(self, master: Master) -> None:
@@ -501,6 +483,7 @@ def _told(page: Any, notes: tuple[str, ...]) -> Told:
         (40091, "XPTitle"),
         (40095, "XPSubject"),
         (40092, "XPComment"),
+        (301, "TransferFunction"),
     ):
         values[name] = page.tags.valueof(code)
     # the Exif directory, where there is one, as tifffile reads it: names to values
@@ -513,6 +496,7 @@ def _told(page: Any, notes: tuple[str, ...]) -> Told:
             "OffsetTimeOriginal",
             "OffsetTimeDigitized",
             "OffsetTime",
+            "ColorSpace",
         ):
             values.setdefault(name, exif.get(name))
     xmp, icc = page.tags.valueof(700), page.tags.valueof(34675)

@@ -120,6 +120,10 @@ def read_png(master: Master) -> WholePicture:
             elif kind == b"pHYs" and length == 9:
                 across, down, unit = struct.unpack(">IIB", body)
                 density = (across * 0.0254, down * 0.0254) if unit == 1 else None
+            elif kind == b"gAMA" and length == 4:
+                values.setdefault("Gamma", struct.unpack(">I", body)[0] / 100_000)
+            elif kind == b"sRGB":
+                values["Gamma"] = 1 / 2.2  # goes before gAMA; the standard writes this gamma beside it
             elif kind == b"eXIf":
                 exif = exif_values(body, notes)
             elif kind == b"iCCP":
@@ -158,7 +162,7 @@ def read_png(master: Master) -> WholePicture:
     )
 
 
-_PNG_CHUNKS = {b"IHDR", b"pHYs", b"eXIf", b"iCCP", b"tEXt", b"zTXt", b"iTXt", b"IEND"}
+_PNG_CHUNKS = {b"IHDR", b"gAMA", b"sRGB", b"pHYs", b"eXIf", b"iCCP", b"tEXt", b"zTXt", b"iTXt", b"IEND"}
 
 _PNG_TEXTS = {"Software": "Software", "Source": "Model", "Creation Time": "DateTime"}
 
