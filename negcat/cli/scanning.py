@@ -68,7 +68,9 @@ def calibrate(
 
 
 @click.command()
-@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path, readable=False)
+)
 @click.option("--scanner", metavar="NAME", help="The scanner; without it, told from the scan's own tags.")
 @click.option(
     "--jobs",

@@ -63,7 +63,9 @@ def init(ctx: click.Context, directory: Path | None, archive_dir: Path | None, a
 
 
 @click.command()
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path, readable=False)
+)
 @archive_option
 @json_option
 def record(files: tuple[Path, ...], archive_dir: Path | None, as_json: bool) -> None:

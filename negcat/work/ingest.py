@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -62,28 +63,46 @@ class Item:
 
 
 def _files(archive: Archive, paths: Sequence[Path]) -> list[Path]:
-    """List the files to take: those named, and what folders hold, each once, in order."""
+    """List what to take: files named, and what folders hold, each once, in order; folders that can't be opened too."""
     found: list[Path] = []
-    previews = archive.previews.resolve()
     for path in paths:
-        if not path.is_dir():
+        # Unlike Path.is_dir, this only says no where a folder above may not be entered.
+        if os.path.isdir(path):  # noqa: PTH112
+            found += sorted(_in_folder(path, archive.previews.resolve()))
+        else:
             found.append(path)
-            continue
-        for inner in sorted(path.rglob("*")):
-            hidden = any(part.startswith(".") for part in inner.relative_to(path).parts)
-            if hidden or inner.suffix.lower() not in IMAGE_SUFFIXES or inner.is_dir():
-                continue
-            if previews not in inner.resolve().parents:
-                found.append(inner)
     return list(dict.fromkeys(found))
+
+
+def _in_folder(path: Path, previews: Path) -> list[Path]:
+    found: list[Path] = []
+
+    def shut(error: OSError) -> None:
+        found.append(Path(error.filename))
+
+    for here, inner, names in os.walk(path, onerror=shut):
+        folder = Path(here)
+        inner[:] = [
+            name for name in inner if not name.startswith(".") and (folder / name).resolve() != previews
+        ]
+        found += [
+            folder / name
+            for name in names
+            if not name.startswith(".") and Path(name).suffix.lower() in IMAGE_SUFFIXES
+        ]
+    return found
 
 
 def _read(path: Path) -> tuple[ScanInfo, Reduced] | str:
     """Read one file whole; the reason where it can't be taken. Runs in a process of its own when asked to."""
     try:
+        if os.path.isdir(path):  # noqa: PTH112
+            return f"{path}: the folder can't be opened; give yourself permission to read it"
         return scans.take(path, max_side=PREVIEW_SIDE)
     except ScanError as error:
         return str(error)
+    except OSError as error:
+        return f"{path}: {error.strerror or error}; see that you may read it and its folder"
 
 
 class Ingest:

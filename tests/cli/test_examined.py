@@ -5,6 +5,7 @@ import os
 import shutil
 import subprocess
 import sys
+import textwrap
 from pathlib import Path
 
 import numpy as np
@@ -122,3 +123,45 @@ def test_what_the_terminal_cannot_write_is_written_otherwise(archive: Bench) -> 
         assert done.returncode == 0, done.stderr
         done.stdout.decode("latin-1")
     assert json.loads(done.stdout)["stop"] == "22½"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions are those of POSIX")
+def test_what_may_not_be_read_is_named_and_the_rest_is_taken(archive: Bench) -> None:
+    archive.scan_sheet("card/BW-01.tif")
+    archive.scan_sheet("card/shut/BW-02.tif")
+    shut = archive.folder / "card" / "shut"
+    program = textwrap.dedent(
+        """
+        import ctypes, sys
+        # Root reads everything; without these two capabilities (DAC_OVERRIDE, DAC_READ_SEARCH) it does not.
+        libc = ctypes.CDLL(None)
+        header = (ctypes.c_uint32 * 2)(0x20080522, 0)
+        data = (ctypes.c_uint32 * 6)()
+        assert libc.capset(header, data) == 0
+        from negcat.cli import main
+        main()
+        """
+    )
+
+    def ingest(*paths: Path) -> tuple[int, dict]:
+        done = subprocess.run(
+            [sys.executable, "-c", program, "ingest", *map(str, paths), "--json"],
+            capture_output=True,
+            check=False,
+            text=True,
+            env={**os.environ, "NEGCAT_ARCHIVE": str(archive.archive)},
+        )
+        return done.returncode, json.loads(done.stdout)
+
+    shut.chmod(0)
+    try:
+        status, given = ingest(archive.folder / "card")
+        assert (status, given["added"], given["refused"]) == (1, 1, 1)
+        assert given["items"][1]["path"] == str(shut)
+        status, given = ingest(archive.folder / "card" / "BW-01.tif", shut, shut / "BW-02.tif")
+        assert (status, given["unchanged"], given["refused"]) == (1, 1, 2)
+        assert all(
+            "permission" in item["reason"].lower() or "may" in item["reason"] for item in given["items"][1:]
+        )
+    finally:
+        shut.chmod(0o755)
