@@ -196,6 +196,7 @@ ENTRIES: tuple[Entry, ...] = (
         holder="3",
         side="B",
         how="stops",
+        off=0.1,
         notes="Half of these were wet last month. Frost has had the top course.",
     ),
     Entry(
@@ -341,8 +342,8 @@ ENTRIES: tuple[Entry, ...] = (
         "rear",
         "N",
         (
-            _m("dark under the floor", "shadow", 0.47, 0.592, "III"),
-            _m("door of the pump house", "middle", 0.375, 0.43),
+            _m("door of the pump house", "shadow", 0.375, 0.43, "IV"),
+            _m("lit clay below", "middle", 0.45, 0.70),
             _m("iron wall in the sun", "highlight", 0.54, 0.47),
         ),
         "2026-05-02T13:30",
@@ -474,7 +475,7 @@ ENTRIES: tuple[Entry, ...] = (
         ALDWATER,
         "whole",
         "N+1",
-        (_m("mooring post", "shadow", 0.57, 0.60, "III"), _m("sky", "highlight", 0.30, 0.15)),
+        (_m("mooring post", "shadow", 0.628, 0.60, "III"), _m("sky", "highlight", 0.30, 0.15)),
         "2026-05-09T21:10",
         "Sallow Creek, clay staging",
         "Staging after sunset, slack water",

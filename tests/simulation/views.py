@@ -74,7 +74,7 @@ COMPOSITIONS: dict[str, Composition] = {
         lambda: scenes.creek_site(water=-0.3), (4.5, -22, 2.6), -8.0, TALL, _sun(320, 22, 7), 10
     ),
     "staging at dusk": Composition(
-        lambda: scenes.creek_site(water=-0.3, ripple=0.0015), (5.4, 2.8, 2.1), -27.0, WIDE,
+        lambda: scenes.creek_site(water=-0.3, ripple=0.0015), (5.4, 2.8, 2.1), -29.0, WIDE,
         replace(OVERCAST, zenith=18, horizon=27, cloud_light=22, haze_per_m=0.006, air=22.0), -10,
     ),
     "reeds": Composition(
