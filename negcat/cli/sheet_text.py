@@ -60,12 +60,16 @@ def _record(sheet: Mapping[str, Any]) -> str:
 
 def _exposure(sheet: Mapping[str, Any]) -> str:
     given = sheet["exposure"]
-    lines = [f"Exposure: {_stop(given['marked_stop'])} at {given.get('marked_time') or ABSENT}"]
+    lines = [f"Exposure: {_stop(given['marked_stop'])} at {_time(given['marked_time'])}"]
     for entry in sheet.get("ledger") or ():
         if entry["item"] == "decision":
             lines.append("  " + "─" * 9)
         lines.append(f"  {signed(entry['stops']):>9}  {entry['text']}")
     return "\n".join(lines)
+
+
+def _time(text: str) -> str:
+    return f"{text} s" if text[-1].isdigit() else text
 
 
 def _stop(text: str) -> str:

@@ -1,6 +1,11 @@
-"""README's command reference, made from what the commands themselves say. ``python -m tests.docs.reference`` writes it."""
+"""What README quotes of the commands: their help, and what they print on the sample archive.
+
+``python -m tests.docs.reference`` writes both anew.
+"""
 
 import re
+import shlex
+import tempfile
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -29,5 +34,22 @@ def with_reference(readme: str) -> str:
     return pattern.sub(lambda _: f"{before}\n\n{reference()}\n{after}", readme)
 
 
+def with_outputs(readme: str, archive: Path) -> str:
+    """Put what each quoted command prints on the sample archive after its mark."""
+
+    def quoted(match: re.Match[str]) -> str:
+        words = shlex.split(match[1])
+        result = CliRunner().invoke(main, [*words, "-a", str(archive)], prog_name="negcat")
+        assert result.exit_code == 0, result.stderr
+        said = f"```text\n$ negcat {match[1]}\n{result.stdout.rstrip()}\n```"
+        return f"<!-- output of: {match[1]} -->\n{said}\n<!-- end -->"
+
+    return re.sub(r"<!-- output of: (.+?) -->\n.*?<!-- end -->", quoted, readme, flags=re.DOTALL)
+
+
 if __name__ == "__main__":
-    README.write_text(with_reference(README.read_text(encoding="utf-8")), encoding="utf-8")
+    with tempfile.TemporaryDirectory() as folder:
+        sample = Path(folder) / "brickworks"
+        assert CliRunner().invoke(main, ["demo", str(sample), "--no-serve"]).exit_code == 0
+        text = README.read_text(encoding="utf-8")
+        README.write_text(with_outputs(with_reference(text), sample), encoding="utf-8")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.docs.reference import README, with_reference
+from tests.docs.reference import README, with_outputs, with_reference
 
 ROOT = README.parent
 
@@ -14,6 +14,12 @@ ROOT = README.parent
 def test_the_command_reference_is_current() -> None:
     text = README.read_text(encoding="utf-8")
     assert text == with_reference(text), "stale: run python -m tests.docs.reference"
+
+
+def test_what_is_quoted_of_the_sample_archive_is_current(sample: Path) -> None:
+    text = README.read_text(encoding="utf-8")
+    assert text.count("<!-- output of:") >= 3
+    assert text == with_outputs(text, sample), "stale: run python -m tests.docs.reference"
 
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
@@ -38,7 +44,7 @@ def test_ci_runs_the_test_command_of_the_readme() -> None:
 def test_the_top_level_holds_what_it_should() -> None:
     tracked = subprocess.run(
         ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
-    ).stdout.split()
+    ).stdout.splitlines()
     if not tracked:
         pytest.skip("not a git checkout")
     top = {Path(name).parts[0] for name in tracked if not name.startswith(".")}
