@@ -8,7 +8,7 @@ handed on as it lies in the file. The first page's ImageDescription is JSON:
      "sha256": "…",           of the master
      "linear": true,          the master's codes are proportional to light, and were encoded by IEC 61966-2-1
      "reason": "…",           how that is known
-     "codes": [10, 20, …]}    for each of the 256 tones the 16-bit code in the master that it stands for
+     "codes": [4, 19, …]}     for each of the 256 tones the 16-bit code in the master that it stands for
 
 so that densities can be drawn from tiles through a table of 256 entries. They are for looking: what is measured
 is measured on the master.

@@ -235,12 +235,12 @@ def _exponent(icc: bytes, values: Mapping[str, object]) -> float | None:
     if _number(values.get("ColorSpace")) == 1:
         return SCREEN_EXPONENT
     table = values.get("TransferFunction")
-    if isinstance(table, (tuple, list)) and len(table) >= 256:
-        # TIFF 6.0, section 20: the light of every code, one table or three
-        length = len(table) // 3 if len(table) in {768, 196608} else len(table)
-        light = table[length // 2]
-        if isinstance(light, int) and 0 < light < 65535:
-            return math.log(light / 65535) / math.log(0.5)
+    if isinstance(table, list) and len(table) in {256, 65536}:
+        # TIFF 6.0, section 20: the light of every code
+        place = len(table) // 2
+        light = table[place] / 65535
+        if 0 < light < 1:
+            return math.log(light) / math.log(place / (len(table) - 1))
     return None
 
 

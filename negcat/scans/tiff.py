@@ -483,9 +483,12 @@ def _told(page: Any, notes: tuple[str, ...]) -> Told:
         (40091, "XPTitle"),
         (40095, "XPSubject"),
         (40092, "XPComment"),
-        (301, "TransferFunction"),
     ):
         values[name] = page.tags.valueof(code)
+    transfer = page.tags.valueof(301)
+    if isinstance(transfer, np.ndarray) and transfer.ndim == 2:
+        # three tables of the light of every code, of which the second is green's
+        values["TransferFunction"] = transfer[len(transfer) // 2].tolist()
     # the Exif directory, where there is one, as tifffile reads it: names to values
     exif = page.tags.valueof(34665)
     if isinstance(exif, dict):

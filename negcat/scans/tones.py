@@ -62,7 +62,7 @@ class ToneCurve:
         --------
         >>> curve = ToneCurve(True, "its profile says so")
         >>> curve.codes(16)[[0, 1, 128, 255]].tolist()
-        [10, 20, 14146, 65408]
+        [4, 19, 14147, 65389]
         """
         if bits == 8 and not self.linear:
             return np.arange(256) * 257

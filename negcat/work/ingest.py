@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from negcat import records, scans
 from negcat.errors import ScanError
-from negcat.scans import Reduced, ScanInfo
+from negcat.scans import Reduced, ScanHeader, ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.joining import Join, SheetIds
@@ -93,16 +93,34 @@ def _in_folder(path: Path, previews: Path) -> list[Path]:
     return found
 
 
-def _read(path: Path) -> tuple[ScanInfo, Reduced] | str:
-    """Read one file whole; the reason where it can't be taken. Runs in a process of its own when asked to."""
+@dataclass(frozen=True)
+class Reading:
+    """One file read whole, and why its pyramid couldn't be written."""
+
+    info: ScanInfo
+    reduced: Reduced
+    fault: str | None
+
+
+def _read(path: Path, previews: Path | None, linear: bool | None) -> Reading | str:
+    """Read one file whole; the reason where it can't be taken. Runs in a process of its own when asked to.
+
+    Parameters
+    ----------
+    path : the file.
+    previews : where its pyramid goes; None where it is there already.
+    linear : see `scans.tone_curve`.
+    """
+    pyramid = scans.NewPyramid(previews, linear=linear) if previews is not None else None
     try:
         if os.path.isdir(path):  # noqa: PTH112
             return f"{path}: the folder can't be opened; give yourself permission to read it"
-        return scans.take(path, max_side=PREVIEW_SIDE)
+        info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
     except ScanError as error:
         return str(error)
     except OSError as error:
         return f"{path}: {error.strerror or error}; see that you may read it and its folder"
+    return Reading(info, reduced, pyramid.fault if pyramid is not None else None)
 
 
 class Ingest:
@@ -131,7 +149,7 @@ class Ingest:
                 # One file ahead of each worker is enough; more would only fill memory with pictures.
                 waiting = []
                 for index, path in enumerate(self._files):
-                    waiting.append((path, pool.submit(_read, path)))
+                    waiting.append((path, pool.submit(_read, path, *self._pyramid(path, scanners))))
                     if index + 1 >= 2 * self._jobs:
                         path, reading = waiting.pop(0)
                         yield self._take(path, reading.result(), ids, scanners)
@@ -139,19 +157,36 @@ class Ingest:
                     yield self._take(path, reading.result(), ids, scanners)
         else:
             for path in self._files:
-                yield self._take(path, _read(path), ids, scanners)
+                yield self._take(path, _read(path, *self._pyramid(path, scanners)), ids, scanners)
+
+    def _pyramid(self, path: Path, scanners: Sequence[records.Scanner]) -> tuple[Path | None, bool | None]:
+        """Tell where a file's pyramid goes, None where it is there, and what its scanner's tablet says of it."""
+        archive, catalogue = self._archive, self._archive.catalogue
+        try:
+            header = scans.read_header(path)
+            known = catalogue.scan_at(archive.stored_path(path))
+        except (ScanError, OSError):
+            return None, None  # it will be refused
+        if (
+            known is not None
+            and (known["size_bytes"], known["modified_ns"]) == (header.size_bytes, header.modified_ns)
+            and scans.pyramid_path(archive.previews, known["scan"]).is_file()
+        ):
+            return None, None
+        scanner = self._scanner or scanned.matching_scanner(scanners, _tags(header))
+        return archive.previews, scanned.codes_are_linear(catalogue, scanner, header.bits, header.mode)
 
     def _take(
         self,
         path: Path,
-        read: tuple[ScanInfo, Reduced] | str,
+        read: Reading | str,
         ids: SheetIds,
         scanners: Sequence[records.Scanner],
     ) -> Item:
         """Take one file that was read."""
         if isinstance(read, str):
             return Item(str(path), "refused", reason=read)
-        info, reduced = read
+        info, reduced = read.info, read.reduced
         archive, catalogue = self._archive, self._archive.catalogue
         try:
             archive.stored_path(path)
@@ -185,11 +220,14 @@ class Ingest:
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None
+            fault = read.fault
             try:
                 make_previews(archive, row, reduced)
             except ScanError as error:
+                fault = fault or str(error)
+            if fault is not None:
                 # The scan is taken; its pictures are only derivatives and are made when next asked for.
-                item = replace(item, reason=" ".join(filter(None, (item.reason, str(error)))))
+                item = replace(item, reason=" ".join(filter(None, (item.reason, fault))))
         return item
 
     def _seen_again(self, info: ScanInfo, known: dict[str, Any]) -> None:
@@ -289,7 +327,7 @@ def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Re
         )
 
 
-def _tags(info: ScanInfo) -> dict[str, str | None]:
+def _tags(info: ScanHeader) -> dict[str, str | None]:
     return {"make": info.make, "model": info.model, "software": info.software}
 
 

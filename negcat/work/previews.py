@@ -15,14 +15,15 @@ import numpy.typing as npt
 
 from negcat import scans, sensitometry
 from negcat.densitometry import Rebate, ScannerProfile
-from negcat.scans import Reduced
+from negcat.errors import ScanError
+from negcat.scans import Pyramid, Reduced
 from negcat.work import scanned
 from negcat.work.archive import Archive
-from negcat.work.masters import reduced_of
+from negcat.work.masters import find_master, reduced_of
 from negcat.work.naming import known_scan
 from negcat.work.planning import Equipment
 
-__all__ = ["SIZES", "Size", "make_previews", "preview_path", "preview_size"]
+__all__ = ["SIZES", "Size", "make_previews", "preview_path", "preview_size", "pyramid_of"]
 
 Size = Literal["wall", "page"]
 SIZES: dict[Size, int] = {"wall": 640, "page": 1600}
@@ -53,6 +54,34 @@ def preview_path(archive: Archive, scan: str, size: Size) -> Path:
     return path
 
 
+def pyramid_of(archive: Archive, scan: str) -> Pyramid:
+    """Open a scan's pyramid, made again where it is missing or damaged.
+
+    Parameters
+    ----------
+    archive : the archive.
+    scan : the scan's id.
+
+    Raises
+    ------
+    UnknownNameError : no such scan.
+    ScanError : the pyramid is missing, and the master can't be read or the pyramid not be written.
+    """
+    row = known_scan(archive, scan)
+    path = scans.pyramid_path(archive.previews, row["scan"])
+    if path.is_file():
+        try:
+            return scans.open_pyramid(path)
+        except ScanError:
+            pass  # damaged, or of an older layout
+    linear = scanned.codes_are_linear(archive.catalogue, row["scanner"], row["bits"], row["mode"])
+    new = scans.NewPyramid(archive.previews, linear=linear)
+    scans.take(find_master(archive, row), pyramid=new)
+    if new.path != path:
+        raise ScanError(new.fault or f"the master of scan {row['scan']} was changed; put it back")
+    return scans.open_pyramid(path)
+
+
 def preview_size(width: int, height: int, size: Size) -> tuple[int, int]:
     """Give the width and height of a picture in pixels.
 
@@ -67,15 +96,14 @@ def preview_size(width: int, height: int, size: Size) -> tuple[int, int]:
 
 def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> None:
     """Make a scan's pictures from the scan made small, in place of older ones."""
-    tones = _tones(archive, row, reduced)
+    printed = _printed(archive, row, reduced)
+    own = pyramid_of(archive, row["scan"]) if printed is None else None
     _path(archive, row, "wall").parent.mkdir(parents=True, exist_ok=True)
     for size in SIZES:
-        scans.write_preview(
-            tones,
-            _path(archive, row, size),
-            PREVIEW_QUALITY,
-            size=preview_size(row["width"], row["height"], size),
-        )
+        wanted = preview_size(row["width"], row["height"], size)
+        tones = own.draw(*wanted) if own is not None else printed
+        assert tones is not None
+        scans.write_preview(tones, _path(archive, row, size), PREVIEW_QUALITY, size=wanted)
 
 
 def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:
@@ -83,8 +111,8 @@ def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:
     return archive.previews / scan[:2] / f"{scan}-{size}.jpg"
 
 
-def _tones(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.NDArray[np.uint8]:
-    """Draw the scan: printed tones where its densities are known, else the scan's own."""
+def _printed(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.NDArray[np.uint8] | None:
+    """Draw the scan in printed tones; None where its densities aren't known."""
     catalogue = archive.catalogue
     record = catalogue.sheet(row["sheet"]) if row["sheet"] else None
     equipment = Equipment(catalogue)
@@ -107,9 +135,7 @@ def _tones(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.ND
         table = printed_tones(profile.fitted, base_fog, target)
         codes = np.clip(np.rint(reduced.codes[:, :, channel[0]]), 0, FULL_CODE).astype(np.intp)
         return table[codes]
-    own = np.clip(reduced.codes / 257.0, 0, 255)
-    rounded: npt.NDArray[np.uint8] = np.rint(own).astype(np.uint8)
-    return rounded[:, :, 0] if rounded.shape[2] == 1 else rounded
+    return None
 
 
 def printed_tones(
@@ -136,15 +162,9 @@ def printed_tones(
     known = np.isfinite(net)
     net = np.interp(codes, codes[known], net[known])
     lightness = sensitometry.print_lightness(target.zone(net))
-    return np.rint(255 * _srgb(_luminance(lightness))).astype(np.uint8)
+    return np.rint(255 * scans.srgb_encoded(_luminance(lightness))).astype(np.uint8)
 
 
 def _luminance(lightness: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Give the luminance factor Y (0 to 1) of a CIE 1976 lightness L* (0 to 100), ISO/CIE 11664-4."""
     return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness * 27 / 24389)
-
-
-def _srgb(luminance: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Encode linear light (0 to 1) by IEC 61966-2-1."""
-    light = np.clip(luminance, 0, 1)
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)

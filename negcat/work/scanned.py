@@ -17,6 +17,7 @@ from negcat.scans import Reduced
 __all__ = [
     "Profile",
     "channel_of",
+    "codes_are_linear",
     "examine",
     "look_over",
     "matching_scanner",
@@ -111,6 +112,31 @@ def profile_of(
     if row is None:
         return None
     return Profile(row["id"], ScannerProfile.from_json(row["profile"]), row["made_at"], row["tablet"])
+
+
+LINEAR_SLOPE = 0.8
+"""Decades of code to one of light: 1 for linear codes, 0.56 for the flattest encoding in use, of gamma 1.8."""
+
+
+def codes_are_linear(catalogue: Catalogue, scanner: str | None, bits: int, mode: str) -> bool | None:
+    """Tell from the scanner's step tablet whether its codes are proportional to light.
+
+    Parameters
+    ----------
+    catalogue : keeps the profiles.
+    scanner, bits, mode : of the scan.
+
+    Returns
+    -------
+    None where there is no profile of such scans.
+    """
+    channel = channel_of("grey", mode)
+    assert channel is not None
+    profile = profile_of(catalogue, scanner, bits, mode, channel[1])
+    if profile is None:
+        return None
+    slope = np.polyfit(profile.fitted.densities, profile.fitted.log_codes, 1)[0]
+    return bool(abs(slope) > LINEAR_SLOPE)
 
 
 def pixels_per_mm(
