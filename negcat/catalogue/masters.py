@@ -40,6 +40,19 @@ def _scan(row: Mapping[str, Any]) -> dict[str, Any]:
     return scan
 
 
+_DAY = "substr(scanned_at, 1, 10)"
+
+
+def _profile(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Read a profile's row back."""
+    settings = row["settings"]
+    return {
+        **row,
+        "profile": json.loads(row["profile"]),
+        "settings": json.loads(settings) if settings is not None else {},
+    }
+
+
 class MastersKept(FindingsKept):
     """What the catalogue knows of scans and profiles."""
 
@@ -221,6 +234,54 @@ class MastersKept(FindingsKept):
                 "update scans set checked_at = ? where scan = ?", [(at, scan) for scan in scans]
             )
 
+    # Spots from one scan to another --------------------------------------------------------------------------
+
+    def spot_scan(self, sheet: str) -> str | None:
+        """Give the scan that a sheet's spots are places on where they don't say; None while none is known."""
+        known = self.value(
+            "select k.scan from spot_scans k join scans n on n.scan = k.scan and n.sheet = k.sheet"
+            " where k.sheet = ?",
+            [sheet],
+        )
+        return None if known is None else str(known)
+
+    def save_spot_scan(self, sheet: str, scan: str) -> None:
+        """Keep which scan a sheet's spots are places on where they don't say."""
+        with self.writing() as database:
+            database.execute(
+                "insert into spot_scans (sheet, scan) values (?, ?)"
+                " on conflict (sheet) do update set scan = excluded.scan",
+                [sheet, self._known_scan(scan)],
+            )
+
+    def registration(self, scan: str, from_scan: str) -> dict[str, Any] | None:
+        """Give how a scan lies on another one, as :meth:`save_registration` kept it; None where it wasn't."""
+        known = self.value(
+            "select registration from registrations where scan = ? and from_scan = ?", [scan, from_scan]
+        )
+        return None if known is None else dict(json.loads(known))
+
+    def save_registration(self, scan: str, from_scan: str, registration: Mapping[str, Any]) -> None:
+        """Keep how a scan lies on another one.
+
+        Parameters
+        ----------
+        scan : the scan that places are wanted on.
+        from_scan : the scan that places are known on.
+        registration : the whole of it; ``correlation`` gets a column of its own.
+        """
+        with self.writing() as database:
+            database.table("registrations").upsert(
+                {
+                    "scan": self._known_scan(scan),
+                    "from_scan": self._known_scan(from_scan),
+                    "correlation": registration.get("correlation"),
+                    "registration": json.dumps(dict(registration), ensure_ascii=False),
+                    "made_at": now(),
+                },
+                pk=("scan", "from_scan"),
+            )
+
     # Scanner profiles ---------------------------------------------------------------------------------------
 
     def save_profile(self, profile: Mapping[str, Any]) -> int:
@@ -229,47 +290,85 @@ class MastersKept(FindingsKept):
         Parameters
         ----------
         profile : columns of the table ``profiles`` by name; ``profile`` is the profile itself as a
-            mapping. Earlier profiles are kept, because findings refer to them; the newest is used.
+            mapping, ``scanned_at`` when its tablet was scanned (default: now). Earlier profiles are kept:
+            they hold for the scans of their time, and findings refer to them.
 
         Returns
         -------
-        Its number; that of the newest one where it says nothing else than that one.
+        Its number; that of the newest one of the same day where it says nothing else than that one.
         """
-        row = _kept({**profile, "made_at": profile.get("made_at") or now()})
+        made_at = profile.get("made_at") or now()
+        fitted = profile["profile"]
+        low, high = fitted.get("density_range") or (None, None)
+        row = _kept(
+            {
+                "scanned_at": made_at,
+                "residual_sd": fitted.get("residual_sd"),
+                "density_min": low,
+                "density_max": high,
+                **profile,
+                "made_at": made_at,
+            }
+        )
         with self.writing() as database:
-            newest = self.row(
-                "select id, profile, tablet from profiles"
-                " where scanner = ? and bits = ? and mode = ? and channel = ? order by id desc limit 1",
-                [row["scanner"], row["bits"], row["mode"], row["channel"]],
+            same = self.row(
+                "select * from profiles where scanner = ? and bits = ? and mode = ? and channel = ?"
+                f" and {_DAY} = substr(?, 1, 10) order by id desc limit 1",
+                [row["scanner"], row["bits"], row["mode"], row["channel"], row["scanned_at"]],
             )
-            if newest and (newest["profile"], newest["tablet"]) == (row["profile"], row["tablet"]):
-                return int(newest["id"])
+            if same and all(
+                same[name] == row.get(name) for name in ("profile", "tablet", "densities_sha256", "settings")
+            ):
+                return int(same["id"])
             database.table("profiles").insert(row)
             return int(self.value("select max(id) from profiles"))
 
-    def profile_for(self, scanner: str, bits: int, mode: str, channel: str) -> dict[str, Any] | None:
-        """Give a scanner's newest profile for a bit depth, mode and channel; None where there is none."""
+    def profile_for(
+        self, scanner: str, bits: int, mode: str, channel: str, *, on: str | None = None
+    ) -> dict[str, Any] | None:
+        """Give the profile of a scanner that holds for a bit depth, mode and channel, on a day.
+
+        Parameters
+        ----------
+        scanner : its name.
+        bits, mode, channel : of the scan to be measured.
+        on : when that scan was made, ISO 8601; None: whenever.
+
+        Returns
+        -------
+        The newest whose tablet was scanned by that day, else the oldest after it; of several of one day the
+        one made last. None where there is none at all.
+        """
         row = self.row(
-            "select * from profiles where scanner = ? and bits = ? and mode = ? and channel = ?"
-            " order by id desc limit 1",
-            [scanner, bits, mode, channel],
+            "select * from profiles where scanner = :scanner and bits = :bits and mode = :mode"
+            f" and channel = :channel order by {_DAY} > :day,"
+            f" case when {_DAY} <= :day then {_DAY} end desc, {_DAY}, id desc limit 1",
+            {
+                "scanner": scanner,
+                "bits": bits,
+                "mode": mode,
+                "channel": channel,
+                "day": (on or "9999")[:10],
+            },
         )
-        return {**row, "profile": json.loads(row["profile"])} if row else None
+        return _profile(row) if row else None
 
     def profile(self, number: int) -> dict[str, Any] | None:
         """Give a profile by its number; None where there is none."""
         row = self.row("select * from profiles where id = ?", [number])
-        return {**row, "profile": json.loads(row["profile"])} if row else None
+        return _profile(row) if row else None
 
     def profiles(self) -> list[dict[str, Any]]:
         """List every profile, the newest first."""
-        return [
-            {**row, "profile": json.loads(row["profile"])}
-            for row in self.rows("select * from profiles order by id desc")
-        ]
+        return [_profile(row) for row in self.rows("select * from profiles order by id desc")]
 
     def batch_base_fog(
-        self, batch: str, *, film: str | None = None, without: str | None = None
+        self,
+        batch: str,
+        *,
+        film: str | None = None,
+        without: str | None = None,
+        channel: str | None = None,
     ) -> dict[str, Any] | None:
         """Give the median of the rebates measured in a batch's scans.
 
@@ -278,6 +377,7 @@ class MastersKept(FindingsKept):
         batch : the batch.
         film : count sheets of this film only: another film has another base.
         without : a sheet to leave out.
+        channel : count rebates read in this channel only: a stained film has another base+fog in each.
 
         Returns
         -------
@@ -289,8 +389,9 @@ class MastersKept(FindingsKept):
             "select avg(n.rebate_density), avg(n.rebate_sd) from development_sheets d"
             " join sheets s on s.sheet = d.sheet join scans n on n.sheet = d.sheet"
             " where d.batch = :batch and n.rebate_density is not null and (:film is null or s.film = :film)"
-            " and (:without is null or d.sheet <> :without) group by d.sheet",
-            {"batch": batch, "film": film, "without": without},
+            " and (:without is null or d.sheet <> :without)"
+            " and (:channel is null or n.channel = :channel) group by d.sheet",
+            {"batch": batch, "film": film, "without": without, "channel": channel},
         )
         if not measured:
             return None

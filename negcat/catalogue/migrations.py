@@ -144,6 +144,7 @@ def m002_sheets(db: Database) -> None:
             "base_fog_spot_x": float,
             "base_fog_spot_y": float,
             "base_fog_spot_diameter_mm": float,
+            "base_fog_spot_scan": str,
             "location": str,
             "notes": str,
             **_TAKEN,
@@ -176,6 +177,7 @@ def m002_sheets(db: Database) -> None:
             "spot_x": float,
             "spot_y": float,
             "spot_diameter_mm": float,
+            "spot_scan": str,
         },
         pk=("sheet", "position"),
         not_null={"sheet", "position", "name"},
@@ -251,6 +253,10 @@ def m003_scans(db: Database) -> None:
             "bits": int,
             "mode": str,
             "made_at": str,
+            "scanned_at": str,
+            "scanned_at_source": str,
+            "densities_sha256": str,
+            "settings": str,
             "scan": str,
             "scan_sha256": str,
             "scan_path": str,
@@ -260,7 +266,7 @@ def m003_scans(db: Database) -> None:
             "profile": str,
         },
         pk="id",
-        not_null={"scanner", "tablet", "channel", "bits", "mode", "made_at", "profile"},
+        not_null={"scanner", "tablet", "channel", "bits", "mode", "made_at", "scanned_at", "profile"},
         foreign_keys=[
             _to("profiles", "scanner", "scanners", "name"),
             _to("profiles", "tablet", "tablets", "name"),
@@ -299,6 +305,7 @@ def m003_scans(db: Database) -> None:
             "unmeasured": str,
             "calibrated": int,
             "profile": int,
+            "channel": str,
             "rebate_density": float,
             "rebate_sd": float,
             "rebate": str,
@@ -436,6 +443,29 @@ def m004_findings(db: Database) -> None:
 
 
 @migrations()
-def m005_searching(db: Database) -> None:
+def m005_carrying(db: Database) -> None:
+    """Keep which scan a sheet's spots were set on, and how that scan lies on the sheet's others."""
+    db.table("spot_scans").create(
+        {"sheet": str, "scan": str},
+        pk="sheet",
+        not_null={"sheet", "scan"},
+        foreign_keys=[
+            *_of_sheet("spot_scans"),
+            _to("spot_scans", "scan", "scans", "scan", on_delete="CASCADE"),
+        ],
+    ).create_index(["scan"])
+    db.table("registrations").create(
+        {"scan": str, "from_scan": str, "correlation": float, "registration": str, "made_at": str},
+        pk=("scan", "from_scan"),
+        not_null={"scan", "from_scan", "registration", "made_at"},
+        foreign_keys=[
+            _to("registrations", "scan", "scans", "scan", on_delete="CASCADE"),
+            _to("registrations", "from_scan", "scans", "scan", on_delete="CASCADE"),
+        ],
+    ).create_index(["from_scan"])
+
+
+@migrations()
+def m006_searching(db: Database) -> None:
     """Keep what is searched and counted, the triggers that keep it true, and the views that are read."""
     searching_schema.create(db)

@@ -2,7 +2,7 @@
 
 A field is kept in a column of its own name. Notation takes two columns, the marked text and the exact value,
 and comes back from both without being read again, so that a later way of reading marks doesn't change what
-an old record says. A spot takes three columns. What is truly nested is kept as JSON text. A list of records
+an old record says. A spot takes four columns. What is truly nested is kept as JSON text. A list of records
 inside a record (cells, readings) or of ids (a batch's sheets) is a table of its own, in the file's order.
 """
 
@@ -93,9 +93,11 @@ def _tag() -> Kept:
 def _spot(field: str) -> Kept:
     return Kept(
         field,
-        (f"{field}_x", f"{field}_y", f"{field}_diameter_mm"),
-        lambda spot: (None, None, None) if spot is None else (spot.x, spot.y, spot.diameter_mm),
-        lambda row: None if row[0] is None else Spot(x=row[0], y=row[1], diameter_mm=row[2]),
+        (f"{field}_x", f"{field}_y", f"{field}_diameter_mm", f"{field}_scan"),
+        lambda spot: (
+            (None, None, None, None) if spot is None else (spot.x, spot.y, spot.diameter_mm, spot.scan)
+        ),
+        lambda row: None if row[0] is None else Spot(x=row[0], y=row[1], diameter_mm=row[2], scan=row[3]),
     )
 
 

@@ -254,6 +254,8 @@ class RecordsTaken(FindingsKept):
             "lenses": "lens in (select value from json_each(:names))",
             "shutters": "lens in (select name from lenses"
             " where shutter in (select value from json_each(:names)))",
+            "tablets": "sheet in (select n.sheet from scans n join profiles p on p.id = n.profile"
+            " where p.tablet in (select value from json_each(:names)))",
             "print_targets": "coalesce(print_target, :default) in (select value from json_each(:names))",
         }.get(kind.name)
         if condition is None or not changed:

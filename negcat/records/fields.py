@@ -23,6 +23,7 @@ __all__ = [
     "Name",
     "Note",
     "Number",
+    "ScanId",
     "Seconds",
     "SheetId",
     "StopField",
@@ -40,6 +41,7 @@ __all__ = [
 MAX_NAME = 200
 MAX_NOTE = 20_000
 MAX_SHEET_ID = 100
+_SCAN_ID = re.compile("[0-9a-f]{12}")
 
 _T = TypeVar("_T")
 
@@ -128,6 +130,16 @@ def _sheet_id(value: object) -> str:
     if not notation.SHEET_ID.fullmatch(text) or not any(mark.isalnum() for mark in text):
         raise ValueError(
             f"{shown(text)} is no sheet id; write letters A–Z, digits, full stops, dashes and underlines only"
+        )
+    return text
+
+
+def _scan_id(value: object) -> str:
+    text = _text(value, MAX_NAME).casefold()
+    if not _SCAN_ID.fullmatch(text):
+        raise ValueError(
+            f"{shown(text)} is no scan's id; write the first 12 hex digits of its SHA-256, as 'negcat show' "
+            "lists them"
         )
     return text
 
@@ -284,6 +296,13 @@ SheetId = Annotated[
     WithJsonSchema({"type": ["string", "number"], "pattern": "^[A-Za-z0-9._-]+$", "maxLength": MAX_SHEET_ID}),
 ]
 """The id of a sheet."""
+
+ScanId = Annotated[
+    str,
+    PlainValidator(_scan_id),
+    WithJsonSchema({"type": ["string", "number"], "pattern": "^[0-9A-Fa-f]{12}$"}),
+]
+"""The id of a scan."""
 
 Format = Annotated[str, PlainValidator(_format), WithJsonSchema({"type": "string"})]
 """A film format, kept as written; :func:`~negcat.records.film_size_mm` gives its size."""

@@ -13,6 +13,7 @@ from negcat.records.fields import (
     Name,
     Note,
     Number,
+    ScanId,
     SheetId,
     StopField,
     TagField,
@@ -36,6 +37,14 @@ class Spot(Record):
     x: Annotated[Number, _X]
     y: Annotated[Number, _Y]
     diameter_mm: Annotated[Number, _DIAMETER] = 2.0
+    scan: Annotated[
+        ScanId | None,
+        Field(
+            description="Id of the scan that x and y are fractions of: the first 12 hex digits of its SHA-256 "
+            "(default the sheet's first scan)",
+            examples=["4f1c09aa72d3"],
+        ),
+    ] = None
 
 
 class Reading(Record):

@@ -209,3 +209,55 @@ def test_what_waits(catalogue: Catalogue) -> None:
     assert [row["sheet"] for row in catalogue.to_measure()] == ["BW-01", "BW-02"]
     catalogue.join_scan("a" * 12, None, joined_by=None, reason="parted")
     assert [row["sheet"] for row in catalogue.to_scan()] == ["BW-01", "BW-03"]
+
+
+def test_the_profile_of_a_day_is_the_newest_by_then_else_the_oldest_after_it(catalogue: Catalogue) -> None:
+    march = catalogue.save_profile(profile(scanned_at="2026-03-01T10:00:00", profile={"codes": [1]}))
+    june = catalogue.save_profile(profile(scanned_at="2026-06-01T10:00:00", profile={"codes": [2]}))
+    again = catalogue.save_profile(profile(scanned_at="2026-06-01T09:00:00", profile={"codes": [3]}))
+    april = catalogue.save_profile(profile(scanned_at="2026-04-01T10:00:00", profile={"codes": [4]}))
+    chosen = {
+        day: (catalogue.profile_for("the flatbed", 16, "grey", "grey", on=day) or {})["id"]
+        for day in ("2026-01-01", "2026-03-01T08:00:00", "2026-05-31", "2026-06-01T07:00", "2027-01-01")
+    }
+    assert list(chosen.values()) == [march, march, april, again, again]
+    used = catalogue.profile_for("the flatbed", 16, "grey", "grey")
+    assert used is not None
+    assert used["id"] == again, "whenever: the newest"
+    assert catalogue.profile(june) is not None
+    assert catalogue.save_profile(profile(scanned_at="2026-04-01T11:00:00", profile={"codes": [4]})) == april
+
+
+def test_a_batch_counts_the_rebates_of_one_channel_only(catalogue: Catalogue) -> None:
+    batch = {"batch": "B9", "developer": "slip", "time": "9m", "sheets": ["BW-01", "BW-02"]}
+    catalogue.take([records(developments=[batch])], "x")
+    for digit, sheet, channel, density in (("a", "BW-01", "grey", 0.2), ("b", "BW-02", "blue", 0.4)):
+        catalogue.save_scan(scan(digit, channel=channel, rebate_density=density, rebate_sd=0.01))
+        catalogue.join_scan(digit * 12, sheet, joined_by="by hand")
+    for channel, density in (("grey", 0.2), ("blue", 0.4)):
+        median = catalogue.batch_base_fog("B9", channel=channel)
+        assert median is not None
+        assert (median["density"], median["sheets"]) == (density, 1)
+    assert catalogue.batch_base_fog("B9", channel="red") is None
+
+
+def test_a_changed_tablet_makes_what_was_measured_through_it_out_of_date(scanned: Catalogue) -> None:
+    number = scanned.save_profile(profile())
+    scanned.save_scan({"sha256": "a" * 64, "profile": number})
+    scanned.save_findings(Findings("BW-01"), Findings("BW-02"))
+    changed = {"name": "tablet 21", "densities": ["0.1", "0.3", "0.5", "0.7", "0.9"]}
+    assert scanned.take([records(tablets=[changed])], "x").changed_sheets == {"BW-01"}
+
+
+def test_spots_know_their_scan_and_scans_how_they_lie_on_each_other(scanned: Catalogue) -> None:
+    scanned.save_scan(scan("b"))
+    assert scanned.spot_scan("BW-01") is None
+    scanned.save_spot_scan("BW-01", "a" * 12)
+    assert scanned.spot_scan("BW-01") == "a" * 12
+    scanned.join_scan("a" * 12, "BW-02", joined_by="by hand")
+    assert scanned.spot_scan("BW-01") is None, "it is another sheet's now"
+    assert scanned.registration("b" * 12, "a" * 12) is None
+    for correlation in (0.4, 0.9):
+        scanned.save_registration("b" * 12, "a" * 12, {"correlation": correlation, "turn": 180})
+    assert scanned.registration("b" * 12, "a" * 12) == {"correlation": 0.9, "turn": 180}
+    assert scanned.registration("a" * 12, "b" * 12) is None
