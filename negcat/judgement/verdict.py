@@ -6,6 +6,7 @@ from typing import Literal
 
 from negcat.errors import QuantityError
 from negcat.exposure import contrast, exposure_zone_of
+from negcat.judgement.contradictions import falling_densities, lost_against_line
 from negcat.judgement.line import METERING_SD, ZONE_FLOOR_SD, Point, fit_line, furthest_off
 from negcat.judgement.result import (
     DevelopmentVerdict,
@@ -22,7 +23,6 @@ from negcat.judgement.words import (
     exposure_sentence,
     no_weight_sentences,
     plain,
-    quoted,
     share_sentence,
     stray_sentence,
     unresolved_sentence,
@@ -32,7 +32,7 @@ from negcat.sensitometry import TargetCurve, nearest_grade, paper_exposure_scale
 
 __all__ = ["DEVELOPMENT_TOLERANCE", "EXPOSURE_TOLERANCE", "JUDGEMENT_VERSION", "judge"]
 
-JUDGEMENT_VERSION = 1
+JUDGEMENT_VERSION = 2
 """Rises whenever the same readings would be judged otherwise than before."""
 
 EXPOSURE_TOLERANCE = 1.0 / 3.0
@@ -108,7 +108,7 @@ def judge(
         judged.append(one)
         if point is not None:
             points.append(point)
-    contradictions = _contradictions(readings, zones)
+    contradictions = falling_densities(readings, zones)
     if not points:
         return _without_line(readings, judged, contradictions, target, n, response, why)
 
@@ -127,7 +127,11 @@ def judge(
 
     exposure: ExposureVerdict = "not measured"
     if error is not None:
-        side = None if contradictions else _side(error, r_density_sd, EXPOSURE_TOLERANCE)
+        side = _side(error, r_density_sd, EXPOSURE_TOLERANCE)
+        if not contradictions and side in {0, 1}:
+            contradictions = lost_against_line(judged, zones, line, curve.zone(_LOST_BELOW))
+        if contradictions:
+            side = None
         exposure = "unsure" if side is None else ("as planned", "dense", "thin")[side]
     resolved = line.n_settled and not contradictions
     side = _side(line.n - n, n_density_sd, DEVELOPMENT_TOLERANCE) if resolved else None
@@ -292,42 +296,6 @@ def _judge_reading(
     return judged, point
 
 
-def _contradictions(readings: Sequence[FoundReading], zones: Sequence[float | None]) -> list[str]:
-    """Say where density falls although exposure rises: a positive, or spots mixed up."""
-    measured = sorted(
-        (zone, reading.net_density, reading.sd or 0.0, reading.name)
-        for reading, zone in zip(readings, zones, strict=True)
-        if zone is not None and reading.net_density is not None
-    )
-    worst: tuple[float, float, str, str] | None = None
-    rises = False
-    for i, (zone, net, sd, name) in enumerate(measured):
-        for other_zone, other_net, other_sd, other_name in measured[i + 1 :]:
-            if other_zone - zone < 0.5:
-                continue
-            drop = net - other_net
-            if drop <= 0.05 + 2.0 * sqrt(sd * sd + other_sd * other_sd):
-                rises = True
-            elif worst is None or drop > worst[0]:
-                worst = drop, other_zone - zone, name, other_name
-    if worst is None:
-        return []
-    if not rises and len(measured) > 2:
-        return [
-            (
-                "Every density falls where the exposure rises: this is a positive, "
-                "or the scan of another sheet."
-            )
-        ]
-    drop, apart, less, more = worst
-    return [
-        (
-            f"{quoted(more)} was given {apart:.1f} zones more than {quoted(less)} but measures "
-            f"{drop:.2f} less: the two spots are mixed up, or this is a positive."
-        )
-    ]
-
-
 def _paper(
     readings: Sequence[FoundReading], judged: Sequence[JudgedReading], target: TargetCurve
 ) -> PaperNeed | None:
@@ -388,7 +356,12 @@ def _without_line(
         exposure_verdict=verdict,
         development_verdict=verdict,
         verdict=verdict,
-        why=(reason, *contradictions, *why, *(no_weight_sentences(_measured(readings, judged)) if measured else ())),
+        why=(
+            reason,
+            *contradictions,
+            *why,
+            *(no_weight_sentences(_measured(readings, judged)) if measured else ()),
+        ),
         readings=tuple(judged),
         target=target.name,
         version=JUDGEMENT_VERSION,
