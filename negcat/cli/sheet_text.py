@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from negcat.cli.output import ABSENT, figure, signed, table, wrapped
+from negcat.cli.output import figure, signed, table, wrapped
 
 __all__ = ["sheet_text"]
 
