@@ -12,6 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
+from datetime import datetime
 from typing import Any, Literal
 
 from negcat.catalogue.connection import CatalogueFile
@@ -133,12 +134,21 @@ def full_text(text: str) -> str | None:
 
 
 def _date(written: str, filter_name: str) -> str:
-    if not _DATE.fullmatch(written):
+    if not _DATE.fullmatch(written) or not _exists(written):
         raise NotationError(
             f"{written!r} is no date for '{filter_name}'; "
             "write it as 2026, 2026-05, 2026-05-03 or 2026-05-03 07:40"
         )
     return written.replace(" ", "T")
+
+
+def _exists(written: str) -> bool:
+    """Tell whether the calendar has a date of the right shape, or of its beginning."""
+    try:
+        datetime.fromisoformat(written + "0001-01-01"[len(written) :])
+    except ValueError:
+        return False
+    return True
 
 
 class Questions(CatalogueFile):

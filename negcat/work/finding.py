@@ -36,6 +36,9 @@ VERDICTS = frozenset(
 )
 """Every verdict that a sheet can get."""
 
+MOST_SHEETS = 1_000_000_000
+"""A limit that no archive reaches, and that SQLite still takes."""
+
 
 def query_of(filters: Mapping[str, Any]) -> Query:
     """Make a query from what a user typed; blank filters ask nothing.
@@ -55,6 +58,8 @@ def query_of(filters: Mapping[str, Any]) -> Query:
                 "'thin, contrasty', 'as planned', unsure or 'not measured'"
             )
         asked["verdict"] = verdict
+    if "limit" in asked:
+        asked["limit"] = min(asked["limit"], MOST_SHEETS)
     return Query(**asked)
 
 

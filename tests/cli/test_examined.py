@@ -165,3 +165,13 @@ def test_what_may_not_be_read_is_named_and_the_rest_is_taken(archive: Bench) -> 
         )
     finally:
         shut.chmod(0o755)
+
+
+@pytest.mark.parametrize("date", ["2026-13", "2026-02-30", "2026-05-03 25:00", "0000"])
+def test_a_date_that_does_not_exist_is_no_filter(archive: Bench, date: str) -> None:
+    assert f"'{date}'" in archive.run("find", "--since", date, status=2).stderr
+    assert archive.json("find", "--since", "2026-05-04", "--until", "2026-06")["count"] == 2
+
+
+def test_a_limit_past_all_sheets_is_no_failure(archive: Bench) -> None:
+    assert len(archive.json("find", "--limit", 10**20)["sheets"]) == 3
