@@ -10,7 +10,7 @@ from negcat.densitometry.condition import Condition, assess
 from negcat.densitometry.fitting import fit_profile
 from negcat.densitometry.profile import FULL_SCALE, ScannerProfile, StepFit
 from negcat.densitometry.rebate import NoRebate, Rebate, find_rebate
-from negcat.densitometry.spots import SpotDensity, measure_spot
+from negcat.densitometry.spots import NetDensity, SpotDensity, measure_spot, net_density
 from negcat.densitometry.tablet import FoundSteps, find_steps, step_codes
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Box",
     "Condition",
     "FoundSteps",
+    "NetDensity",
     "NoRebate",
     "Rebate",
     "ScannerProfile",
@@ -28,5 +29,6 @@ __all__ = [
     "find_steps",
     "fit_profile",
     "measure_spot",
+    "net_density",
     "step_codes",
 ]

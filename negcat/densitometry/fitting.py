@@ -228,6 +228,8 @@ def _profile(
         density_range=(float(fit.values[-1]), float(fit.values[0])),
         steps=(),
         sds=tuple(float(x) for x in fit.sds),
+        # Rounded as it is stored, so that a profile comes back the same.
+        shared=tuple(tuple(float(f"{x:.4g}") for x in row) for row in fit.shared),
     )
     found = profile.density(np.where(np.isfinite(seen), seen, 0.0))
     left_out = np.full(known.size, np.nan)

@@ -61,6 +61,8 @@ class ScannerProfile:
     steps : every step of the tablet, lightest first.
     sds : one standard deviation of the map itself at the knots; empty: `residual_sd` everywhere.
     notes : what the user should know about the fit, sentences.
+    shared : a row for every knot: what the map's errors at two knots have in common is the dot product of
+        their rows, in density squared; empty where it isn't known.
     """
 
     channel: str
@@ -73,6 +75,7 @@ class ScannerProfile:
     steps: tuple[StepFit, ...]
     sds: tuple[float, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    shared: tuple[tuple[float, ...], ...] = ()
 
     @cached_property
     def _map(self) -> PchipInterpolator:
@@ -165,6 +168,31 @@ class ScannerProfile:
             return np.full(values.shape, self.residual_sd)
         return np.asarray(np.interp(values, self.densities[::-1], self.sds[::-1]), dtype=np.float64)
 
+    def covariance(self, first: float, second: float) -> float:
+        """Return what the map's errors at two densities have in common.
+
+        Parameters
+        ----------
+        first, second : densities.
+
+        Returns
+        -------
+        Their covariance in density squared, at most the product of their `sd`; 0 where it isn't known.
+
+        Notes
+        -----
+        Both densities come through one fitted line. What shifts that line moves both, and goes out of their
+        difference.
+        """
+        if not self.shared:
+            return 0.0
+        rows = np.asarray(self.shared)
+        at = np.clip([first, second], self.densities[-1], self.densities[0])
+        here, there = (
+            np.array([np.interp(d, self.densities[::-1], term[::-1]) for term in rows.T]) for d in at
+        )
+        return float(here @ there)
+
     def transmittance_table(self) -> NDArray[np.float32]:
         """Return the transmittance of every code value from 0 to 65535.
 
@@ -224,6 +252,7 @@ class ScannerProfile:
                 for step in self.steps
             ],
             "notes": list(self.notes),
+            "shared": [[float(f"{term:.4g}") for term in row] for row in self.shared],
         }
 
     @classmethod
@@ -265,6 +294,7 @@ class ScannerProfile:
                 ),
                 sds=tuple(float(x) for x in stored.get("sds", ())),
                 notes=tuple(str(note) for note in stored.get("notes", ())),
+                shared=tuple(tuple(float(x) for x in row) for row in stored.get("shared", ())),
             )
         except (KeyError, TypeError, ValueError, IndexError) as fault:
             raise CalibrationError(

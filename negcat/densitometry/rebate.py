@@ -31,8 +31,11 @@ _EVEN = 0.012  # in log10 code: what one film's margin may differ by along it
 _DARKER = 0.004  # in log10 code: the least by which the picture must be darker than the margin
 _GLASS_STEP = 0.006  # in log10 code: the least by which open glass is brighter than a film base
 _MASK_STEP = 0.12
+_AS_DARK = 0.02
 _SAME_BASE = 0.02
 _BRIGHTEST = 0.985 * FULL_SCALE
+_SQUARE = 0.009  # tangent of 0.5°: a holder's rails are square to each other, and the film has little play
+_CLEARER = 0.012  # in log10 code: by how much a margin that stands alone must be clearer than the picture
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,7 @@ class _Scene:
     views: dict[SideName, SideView]
     lines: dict[SideName, list[Line]]
     brightest: float  # of the middle of the scan, log10 code
+    darkest: float
 
 
 def find_rebate(
@@ -181,7 +185,8 @@ def _scene(levels: _Levels, px_per_mm: float) -> _Scene:
     ]
     h, w = (size // 3 * 3 for size in inner.shape)
     calm = inner[:h, :w].reshape(h // 3, 3, w // 3, 3).mean(axis=(1, 3))
-    return _Scene(levels, px_per_mm, views, lines, float(np.percentile(calm, 99.0)))
+    darkest, brightest = np.percentile(calm, [1.0, 99.0])
+    return _Scene(levels, px_per_mm, views, lines, float(brightest), float(darkest))
 
 
 def _lively(levels: _Levels) -> tuple[int, int]:
@@ -248,7 +253,8 @@ def _strip(scene: _Scene, view: SideView, outer: Line, inner: Line) -> _Strip | 
         outside = float(np.median(before))
         if outer.sign < 0 and outside - middle > _GLASS_STEP:
             kind = "glass"
-        elif outer.sign > 0 and middle - outside > _MASK_STEP:
+        elif outer.sign > 0 and middle - outside > _MASK_STEP and outside < scene.darkest + _AS_DARK:
+            # A mask lets nothing through: what is lighter than the picture's densest part is picture.
             kind = "mask"
         else:
             return None
@@ -298,6 +304,7 @@ def _choose(scene: _Scene, profile: ScannerProfile | None) -> list[_Strip] | NoR
                 rival = group.get(strip.side)
                 if rival is None or _rank(strip) > _rank(rival):
                     group[strip.side] = strip
+        group = _squared(group)
         # Nothing on a film is clearer than its base: a darker group must have far more of the edges to win.
         if sum(map(_rank, group.values())) > 1.5 * sum(map(_rank, best)):
             best = list(group.values())
@@ -309,7 +316,40 @@ def _choose(scene: _Scene, profile: ScannerProfile | None) -> list[_Strip] | NoR
             "is not in "
             "the scan"
         )
+    if not _borne_out(best) and best[0].level < scene.brightest + _CLEARER:
+        return NoRebate(
+            "an even strip runs along one edge or two opposite ones, but parts of the picture are as clear: "
+            "nothing tells it from one of them"
+        )
     return best
+
+
+def _borne_out(strips: list[_Strip]) -> bool:
+    """Return whether strips bear each other out: round a corner, or along the film's own cut edge.
+
+    A post or a sky in the picture may be straight and even; two square to each other, or one that runs with
+    the edge of the film, are the holder's rails.
+    """
+    sides = {strip.side for strip in strips}
+    if sides & {"left", "right"} and sides & {"top", "bottom"}:
+        return True
+    return any(
+        strip.kind == "glass" and abs(strip.outer.slope - strip.inner.slope) < _SQUARE for strip in strips
+    )
+
+
+def _leaning(strip: _Strip) -> float:
+    """Return the tangent of the tilt that a strip's inner edge gives the picture, clockwise positive."""
+    return strip.inner.slope * (-1 if strip.side in ("left", "bottom") else 1)
+
+
+def _squared(group: dict[SideName, _Strip]) -> dict[SideName, _Strip]:
+    """Return the strips of a group that are square to each other: the best set with one tilt."""
+    sets = [
+        {side: other for side, other in group.items() if abs(_leaning(other) - _leaning(one)) < _SQUARE}
+        for one in group.values()
+    ]
+    return max(sets, key=lambda kept: sum(map(_rank, kept.values())), default={})
 
 
 def _rank(strip: _Strip) -> float:
@@ -335,7 +375,9 @@ def _strict(strip: _Strip, scene: _Scene) -> bool:
         strip.inner.agreed > 0.85
         and strip.support > 0.85
         and strip.even < 0.004
-        and abs(strip.inner.slope) < 0.036
+        and abs(strip.inner.slope) < 0.02
+        and strip.inner.at < 6.5 * scene.px_per_mm
+        and strip.level > scene.brightest + 2 * _CLEARER
         and view.along.size >= 20
     )
 
@@ -360,7 +402,10 @@ def _measured(
         through = float(profile.density(code))
         if np.isfinite(through):
             density = through
-            step = abs(float(np.log10((code + code_sd) / code))) * _gradient(profile, code)
+            # A lamp or a lens that lights the bed unevenly shows along the margin; what it does to the
+            # margin's mean, or between margin and picture, is of the same size and doesn't average out.
+            uneven = float(np.std(logs[kept]))
+            step = max(float(np.log10((code + code_sd) / code)), uneven) * _gradient(profile, code)
             sd = float(np.hypot(step, float(profile.sd(through))))
         else:
             reason = (

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from negcat.densitometry.profile import FULL_SCALE, ScannerProfile
 from negcat.errors import QuantityError
 
-__all__ = ["SpotDensity", "measure_spot"]
+__all__ = ["NetDensity", "SpotDensity", "measure_spot", "net_density"]
 
 _Floats = NDArray[np.float64]
 
@@ -104,6 +104,56 @@ def measure_spot(
         )
     patch = image[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     return _measure(patch, weights, profile)
+
+
+@dataclass(frozen=True)
+class NetDensity:
+    """A density above base+fog.
+
+    Parameters
+    ----------
+    density : the difference; may be below 0 by its error.
+    sd : one standard deviation of it.
+    """
+
+    density: float
+    sd: float
+
+
+def net_density(
+    density: float,
+    sd: float,
+    base_fog: float,
+    base_fog_sd: float,
+    profile: ScannerProfile | None,
+) -> NetDensity:
+    """Return a density above base+fog, with what both have in common taken into account.
+
+    Parameters
+    ----------
+    density, sd : of the spot, as `measure_spot` gives them.
+    base_fog, base_fog_sd : of the film's base.
+    profile : the profile that *both* were measured with; None where base+fog comes from elsewhere (a
+        densitometer, a record, another profile).
+
+    Returns
+    -------
+    The net density.
+
+    Notes
+    -----
+    var(a − b) = var(a) + var(b) − 2 cov(a, b): the error of the profile that shifts spot and base+fog alike
+    goes out of the difference.
+
+    Examples
+    --------
+    >>> net_density(1.25, 0.03, 0.25, 0.04, None)
+    NetDensity(density=1.0, sd=0.05)
+    """
+    common = 0.0 if profile is None else profile.covariance(density, base_fog)
+    # What each has of its own is never negative, whatever was rounded in storage.
+    common = min(common, 0.98 * sd * base_fog_sd)
+    return NetDensity(density - base_fog, float(np.sqrt(sd**2 + base_fog_sd**2 - 2.0 * common)))
 
 
 def _nothing(reason: str) -> SpotDensity:

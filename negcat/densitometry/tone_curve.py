@@ -19,6 +19,8 @@ _Floats = NDArray[np.float64]
 _SMALLEST_SD = 0.0015  # a scanner repeats itself no better than this from one scan to the next
 _KNOT_SPACING = 0.03
 _USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
+_STRAY_CHANGE = 0.25  # of the stray light seen on the tablet: by how much another scan's may differ
+_SHARED_TERMS = 8
 _LOW = np.array([-3.0, 0.05, -3.0, -1e-9])
 _HIGH = np.array([5.0, 10.0, 0.97, 0.3])
 
@@ -33,7 +35,9 @@ class Curve:
     left_out : fitted minus known density of each step, from a fit that does not know that step.
     knots : log10 codes at which the curve is given, rising.
     values : densities there, falling.
-    sds : one standard deviation of the curve there.
+    sds : one standard deviation of the curve there, with what stray light may do in another scan.
+    shared : array (knots, terms): what the errors at two knots have in common is the dot product of their
+        rows, in density squared.
     """
 
     fitted: _Floats
@@ -41,6 +45,7 @@ class Curve:
     knots: _Floats
     values: _Floats
     sds: _Floats
+    shared: _Floats
 
 
 def _shape(parameters: _Floats, logs: _Floats, ends: tuple[float, float]) -> _Floats:
@@ -54,10 +59,6 @@ def _shape(parameters: _Floats, logs: _Floats, ends: tuple[float, float]) -> _Fl
     flare = share * (10.0 ** (darkest - brightest) + pedestal) ** power
     light = np.maximum((10.0 ** (logs - brightest) + pedestal) ** power - flare, 1e-9)
     return np.asarray(offset - np.log10(light), dtype=np.float64)
-
-
-_LOW = np.array([-3.0, 0.05, -3.0, -1e-9])
-_HIGH = np.array([5.0, 10.0, 0.97, 0.3])
 
 
 def _fit_shape(logs: _Floats, known: _Floats, weights: _Floats, free: int) -> _Floats:
@@ -190,8 +191,28 @@ def fit_curve(logs: _Floats, known: _Floats, coarse: _Floats) -> Curve:
     values = _shape(parameters, knots, ends) + spread_out @ correction
     # Grain shakes rounding of pixels loose, so that half of it at most is left in a mean.
     rounding = np.interp(knots, logs[::-1], coarse[::-1]) / 2.0
-    sds = np.sqrt(variance * np.sum((rows / weights) ** 2, axis=1) + _SMALLEST_SD**2 + rounding**2)
-    return Curve(fitted, left_out, knots, _falling(values), sds)
+    errors = np.sqrt(variance) * rows / weights
+    own = _SMALLEST_SD**2 + rounding**2 + _stray_sd(parameters, knots, ends) ** 2
+    sds = np.sqrt(np.sum(errors**2, axis=1) + own)
+    turned, sizes, _ = np.linalg.svd(errors, full_matrices=False)
+    shared = (turned * sizes)[:, :_SHARED_TERMS]
+    return Curve(fitted, left_out, knots, _falling(values), sds, shared)
+
+
+def _stray_sd(parameters: _Floats, logs: _Floats, ends: tuple[float, float]) -> _Floats:
+    """Return what stray light does to a density in a scan that holds more or less of it than the tablet's did.
+
+    Light strays from all that is bright in a scan, so a sheet on open glass and a tablet in a mask don't get
+    the same. The fit tells how much the tablet got (its flare, less the code's own floor, which it can't tell
+    apart); dT = k·flare makes dD = k·flare/(T ln 10).
+    """
+    _, power, share, pedestal = parameters
+    darkest, brightest = ends
+    flare = abs(share) * (10.0 ** (darkest - brightest) + pedestal) ** power
+    light = (10.0 ** (logs - brightest) + pedestal) ** power - share * (
+        10.0 ** (darkest - brightest) + pedestal
+    ) ** power
+    return np.asarray(_STRAY_CHANGE * flare / (np.maximum(light, 1e-9) * np.log(10.0)), dtype=np.float64)
 
 
 def _falling(values: _Floats) -> _Floats:
