@@ -7,6 +7,7 @@ are 16-bit everywhere (8 bits × 257), upright, and more = more light reached th
 ever read.
 """
 
+from negcat.scans.encoding import Encoding, encoded
 from negcat.scans.files import sha256_of
 from negcat.scans.making import NewPyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
@@ -19,12 +20,14 @@ from negcat.scans.tones import ToneCurve, srgb_encoded, tone_curve
 __all__ = [
     "LIMIT_PIXELS",
     "SMALLEST_SIDE",
+    "Encoding",
     "NewPyramid",
     "Pyramid",
     "Reduced",
     "ScanHeader",
     "ScanInfo",
     "ToneCurve",
+    "encoded",
     "identify",
     "open_pyramid",
     "pyramid_path",

@@ -1,4 +1,4 @@
-"""What the pages read: the one module of the web view that knows the work functions.
+"""What the pages read of the archive, through the work functions.
 
 Every function opens the archive read-only for itself and closes it again, so that each may run in a thread of
 its own.

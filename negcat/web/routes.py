@@ -22,7 +22,7 @@ from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.web import pending, reading, sheet, wall
 from negcat.web.security import OWN_POLICY
 
-__all__ = ["explain", "pages", "refuse"]
+__all__ = ["explain", "names_tag", "pages", "readable", "refuse"]
 
 View = Callable[[Any, Any], Awaitable[Any]]
 
@@ -44,7 +44,7 @@ def pages() -> list[tuple[str, View]]:
     ]
 
 
-def _readable(view: Callable[[Any, Any, reading.Attached], Awaitable[Any]]) -> View:
+def readable(view: Callable[[Any, Any, reading.Attached], Awaitable[Any]]) -> View:
     """Answer only GET and HEAD, only to who may read, and every known fault with a sentence."""
 
     @wraps(view)
@@ -76,7 +76,7 @@ def _search_of(request: Any) -> wall.Search:
     return wall.read_search(parse_qsl(request.query_string, keep_blank_values=True))
 
 
-@_readable
+@readable
 async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     search = _search_of(request)
     if search.untidy and not search.faults:
@@ -120,7 +120,7 @@ async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any
     )
 
 
-@_readable
+@readable
 async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     del datasette
     search = _search_of(request)
@@ -141,7 +141,7 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
     return _json({"ok": False, "error": " ".join(search.faults), "status": 400}, HTTPStatus.BAD_REQUEST)
 
 
-@_readable
+@readable
 async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     asked = unquote(request.url_vars["sheet"])
     try:
@@ -164,7 +164,7 @@ async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> An
     )
 
 
-@_readable
+@readable
 async def _pending(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     document = await asyncio.to_thread(reading.pending, attached.root)
     return await _page(
@@ -176,13 +176,13 @@ async def _pending(datasette: Any, request: Any, attached: reading.Attached) -> 
     )
 
 
-@_readable
+@readable
 async def _pending_json(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     del datasette, request
     return _json(await asyncio.to_thread(reading.pending, attached.root))
 
 
-@_readable
+@readable
 async def _preview(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     del datasette
     scan, size = request.url_vars["scan"], request.url_vars["size"]
@@ -192,7 +192,7 @@ async def _preview(datasette: Any, request: Any, attached: reading.Attached) -> 
         path = reading.preview(attached.root, scan, size)
         state = path.stat()
         tag = f'"{scan}-{state.st_mtime_ns:x}-{state.st_size:x}"'
-        return tag, None if _names_tag(asked, tag) else path.read_bytes()
+        return tag, None if names_tag(asked, tag) else path.read_bytes()
 
     tag, picture = await asyncio.get_running_loop().run_in_executor(_PREVIEWS, fetch)
     # The tones follow the profile, so a preview may change under its name: kept briefly, then asked for.
@@ -204,7 +204,7 @@ async def _preview(datasette: Any, request: Any, attached: reading.Attached) -> 
     )
 
 
-def _names_tag(header: str, tag: str) -> bool:
+def names_tag(header: str, tag: str) -> bool:
     """Tell whether an ``If-None-Match`` header names this entity tag (RFC 9110, weak comparison)."""
     return header.strip() == "*" or tag in (part.strip().removeprefix("W/") for part in header.split(","))
 

@@ -15,7 +15,7 @@ import socket
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 
-__all__ = ["OWN_POLICY", "Wrapper", "answers_to", "wrapper"]
+__all__ = ["OWN_POLICY", "Wrapper", "answers_to", "is_loopback", "wrapper"]
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -71,7 +71,7 @@ def answers_to(host: str, server: str | None, named: Iterable[str] = ()) -> bool
         return False
     name = (match["six"] or match["name"]).lower().removesuffix(".")
     names = {other.lower() for other in named}
-    if server is None or server.lower() in _LOOPBACK_NAMES or _is_loopback(server):
+    if server is None or is_loopback(server):
         names |= _LOOPBACK_NAMES
     else:
         own = socket.gethostname().lower()
@@ -79,7 +79,10 @@ def answers_to(host: str, server: str | None, named: Iterable[str] = ()) -> bool
     return name in names
 
 
-def _is_loopback(address: str) -> bool:
+def is_loopback(address: str) -> bool:
+    """Tell whether an address is this machine's own, which no other can reach."""
+    if address.lower() in _LOOPBACK_NAMES:
+        return True
     try:
         return ipaddress.ip_address(address).is_loopback
     except ValueError:
