@@ -9,7 +9,7 @@ import click
 from click.core import ParameterSource
 
 from negcat.cli.options import archive_option, json_option, open_archive
-from negcat.cli.output import print_json
+from negcat.cli.output import print_json, warn
 from negcat.work.archive import Archive
 from negcat.work.taking import take_record_files
 
@@ -82,6 +82,8 @@ def record(files: tuple[Path, ...], archive_dir: Path | None, as_json: bool) -> 
     """
     with open_archive(archive_dir) as archive:
         outcome = take_record_files(archive, files)
+    for sentence in outcome.warnings:
+        warn(sentence)
     if as_json:
         print_json(outcome.as_json())
         return

@@ -323,7 +323,7 @@ def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Re
             lambda: reduced,
             channel=place,
             px_per_mm=scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], None),
-            profile=scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], name),
+            profile=scanned.profile_of_scan(catalogue, row, name),
         )
 
 

@@ -6,20 +6,20 @@ taken from the catalogue, so that a changed record is judged anew without openin
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from math import hypot
 from typing import Any
 
 from negcat import densitometry, records, scans
-from negcat.catalogue import Findings
+from negcat.catalogue import Catalogue, Findings
 from negcat.densitometry import NoRebate, Rebate, SpotDensity
-from negcat.errors import NotationError, UnknownNameError
+from negcat.errors import NotationError, ScanError, UnknownNameError
 from negcat.exposure import Exposure
 from negcat.judgement import FoundReading, Judgement, judge
 from negcat.scans import Reduced
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.carrying import Carrier, PlacedSpot
 from negcat.work.masters import header_of, reduced_of
 from negcat.work.naming import known_sheet
 from negcat.work.planning import Equipment
@@ -93,12 +93,15 @@ class SpotChange:
 
 @dataclass(frozen=True)
 class BaseFog:
-    """Base+fog of a sheet: density, its deviation, and where it comes from."""
+    """Base+fog of a sheet: density, its deviation, where it comes from, and where its own spot lies."""
 
     density: float
     sd: float
     source: str
     detail: str
+    spot: Mapping[str, Any] | None = None
+    spot_status: str | None = None
+    measured: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,8 @@ class Measured:
     scan : the scan's id; None where no scan is there.
     profile : the profile it was measured with.
     base_fog : None where it can't be had.
-    spots : reading name → density; only readings with a spot.
+    spots : reading name → density; only readings whose spot lies on the scan.
+    placed : reading name → where its spot lies on the scan; only readings with a spot.
     why : sentences on what could not be had.
     """
 
@@ -118,6 +122,7 @@ class Measured:
     profile: Profile | None = None
     base_fog: BaseFog | None = None
     spots: Mapping[str, SpotDensity] | None = None
+    placed: Mapping[str, PlacedSpot] | None = None
     why: tuple[str, ...] = ()
 
 
@@ -139,14 +144,18 @@ def measured_sheet_ids(archive: Archive) -> list[str]:
     return list(dict.fromkeys(scan["sheet"] for scan in archive.catalogue.scans() if scan["sheet"]))
 
 
-def measure_sheet(archive: Archive, sheet: str, changes: Sequence[SpotChange] = ()) -> SheetOutcome:
+def measure_sheet(
+    archive: Archive, sheet: str, changes: Sequence[SpotChange] = (), *, confirm: bool = False
+) -> SheetOutcome:
     """Set spots and measure a sheet again, from its master.
 
     Parameters
     ----------
     archive : the archive.
     sheet : the sheet's id.
-    changes : spots to set; they go into the sheet's record, whose old values stay in its history.
+    changes : spots to set, on the scan that the sheet is measured on; they go into the sheet's record, whose
+        old values stay in its history.
+    confirm : take the spots that were carried over from another scan as set where they lie now.
 
     Raises
     ------
@@ -155,25 +164,55 @@ def measure_sheet(archive: Archive, sheet: str, changes: Sequence[SpotChange] = 
     """
     catalogue = archive.catalogue
     record = known_sheet(catalogue, sheet)
+    changed = record
+    if confirm:
+        # Only now is it sure where they lie: the scans may have been taken since they were last looked at.
+        before = compute(archive, Equipment(catalogue), record)
+        catalogue.save_findings(before)
+        changed = _confirmed(changed, before)
     if changes:
-        record = _with_spots(record, changes)
+        scans_there = catalogue.scans_of(record.sheet)
+        changed = _with_spots(changed, changes, scans_there[0]["scan"] if scans_there else None)
+    if changed is not record:
+        record = changed
         catalogue.take([records.Records(sheets=(record,))], via="measure")
-    findings = compute(archive, Equipment(catalogue), record, reuse=False)
+    # Setting a spot says nothing of the rest; asked for nothing else, everything is read anew.
+    findings = compute(archive, Equipment(catalogue), record, reuse=False, fresh=not changes and not confirm)
     catalogue.save_findings(findings)
     assert findings.result is not None
     return SheetOutcome(record.sheet, findings.result["verdict"], findings.readings)
 
 
-def _with_spots(record: records.Sheet, changes: Iterable[SpotChange]) -> records.Sheet:
-    """Put spots into a sheet's record."""
+def _confirmed(record: records.Sheet, findings: Findings) -> records.Sheet:
+    """Set the carried spots where they lie."""
+    carried = {
+        reading["name"]: records.Spot.model_validate(reading["spot"])
+        for reading in findings.readings
+        if reading.get("spot_status") == "carried"
+    }
+    base_fog = findings.base_fog or {}
+    updates: dict[str, Any] = {}
+    if base_fog.get("spot_status") == "carried":
+        updates["base_fog_spot"] = records.Spot.model_validate(base_fog["spot"])
+    if not carried and not updates:
+        return record
+    readings = tuple(
+        reading.model_copy(update={"spot": carried.get(reading.name, reading.spot)})
+        for reading in record.readings
+    )
+    return record.model_copy(update={"readings": readings, **updates})
+
+
+def _with_spots(record: records.Sheet, changes: Iterable[SpotChange], scan: str | None) -> records.Sheet:
+    """Put spots into a sheet's record, as places on a scan."""
     readings = {reading.name: reading for reading in record.readings}
     updates: dict[str, Any] = {}
     for change in changes:
         if change.name == BASE_FOG_SPOT and change.name not in readings:
-            updates["base_fog_spot"] = _spot(change, record.base_fog_spot)
+            updates["base_fog_spot"] = _spot(change, record.base_fog_spot, scan)
         elif change.name in readings:
             reading = readings[change.name]
-            readings[change.name] = reading.model_copy(update={"spot": _spot(change, reading.spot)})
+            readings[change.name] = reading.model_copy(update={"spot": _spot(change, reading.spot, scan)})
         else:
             raise UnknownNameError(
                 f"sheet {record.sheet} has no reading '{change.name}'; it has "
@@ -182,8 +221,8 @@ def _with_spots(record: records.Sheet, changes: Iterable[SpotChange]) -> records
     return record.model_copy(update={"readings": tuple(readings.values()), **updates})
 
 
-def _spot(change: SpotChange, before: records.Spot | None) -> records.Spot:
-    values: dict[str, Any] = {"x": change.x, "y": change.y}
+def _spot(change: SpotChange, before: records.Spot | None, scan: str | None) -> records.Spot:
+    values: dict[str, Any] = {"x": change.x, "y": change.y, "scan": scan}
     if change.diameter_mm is not None:
         values["diameter_mm"] = change.diameter_mm
     elif before is not None:
@@ -196,7 +235,9 @@ def _spot(change: SpotChange, before: records.Spot | None) -> records.Spot:
         ) from error
 
 
-def refresh(archive: Archive, sheets: Iterable[str], reduced: Mapping[str, Reduced] | None = None) -> None:
+def refresh(
+    archive: Archive, sheets: Iterable[str], reduced: Mapping[str, Reduced] | None = None
+) -> list[str]:
     """Compute the findings of sheets anew and keep them.
 
     Parameters
@@ -204,19 +245,47 @@ def refresh(archive: Archive, sheets: Iterable[str], reduced: Mapping[str, Reduc
     archive : the archive.
     sheets : ids.
     reduced : scans in hand, by id, so that they aren't read twice.
+
+    Returns
+    -------
+    The sheets whose master is away. They stay marked as out of date. What was found before stands meanwhile,
+    unless it was measured in another channel than the film's record names now.
     """
-    equipment = Equipment(archive.catalogue)
+    catalogue = archive.catalogue
+    equipment = Equipment(catalogue)
     waiting: list[Findings] = []
+    away: list[str] = []
+
+    def keep() -> None:
+        if not waiting:
+            return
+        catalogue.save_findings(*waiting)
+        catalogue.mark_out_of_date(set(away) & {findings.sheet for findings in waiting})
+        waiting.clear()
+
     for sheet in sheets:
-        record = archive.catalogue.sheet(sheet)
+        record = catalogue.sheet(sheet)
         if record is None:
             continue
-        waiting.append(compute(archive, equipment, record, reduced=reduced or {}))
+        try:
+            waiting.append(compute(archive, equipment, record, reduced=reduced or {}))
+        except ScanError as error:
+            away.append(sheet)
+            catalogue.mark_out_of_date([sheet])
+            if not _same_channel(catalogue.findings(sheet), equipment.film(record.film).channel):
+                waiting.append(compute(archive, equipment, record, blind=str(error)))
         if len(waiting) >= 500:
-            archive.catalogue.save_findings(*waiting)
-            waiting.clear()
-    if waiting:
-        archive.catalogue.save_findings(*waiting)
+            keep()
+    keep()
+    return away
+
+
+def _same_channel(findings: Findings | None, film_channel: str) -> bool:
+    """Tell whether a sheet was measured, if at all, in the channel that its film's record names."""
+    if findings is None or findings.scan is None:
+        return findings is not None
+    measured_in = findings.provenance.get("channel")
+    return measured_in in ({"grey", "green"} if film_channel == "grey" else {film_channel})
 
 
 def compute(
@@ -226,6 +295,8 @@ def compute(
     *,
     reduced: Mapping[str, Reduced] | None = None,
     reuse: bool = True,
+    fresh: bool = False,
+    blind: str | None = None,
 ) -> Findings:
     """Compute everything there is to know of a sheet.
 
@@ -236,6 +307,8 @@ def compute(
     record : the sheet's record.
     reduced : scans in hand, by id.
     reuse : take densities over that were measured on the same spot of the same scan with the same profile.
+    fresh : look the scan over anew, whatever is known of it.
+    blind : why no scan is looked at; None: they are.
 
     Returns
     -------
@@ -244,7 +317,11 @@ def compute(
     exposed = equipment.expose(record)
     target = equipment.target(record.print_target)
     before = archive.catalogue.findings(record.sheet) if reuse else None
-    measured = _measure(archive, equipment, record, reduced or {}, before)
+    measured = (
+        _measure(archive, equipment, record, reduced or {}, before, fresh=fresh)
+        if blind is None
+        else Measured(why=(f"Not measured again: {blind}.",))
+    )
     found = [
         _found(
             reading,
@@ -266,12 +343,14 @@ def compute(
     return Findings(
         sheet=record.sheet,
         exposure=_exposure_columns(record, exposed),
-        base_fog=asdict(measured.base_fog) if measured.base_fog else None,
+        base_fog=_base_fog_columns(measured.base_fog),
         readings=_reading_columns(record, exposed, found, judged, measured),
         result=_result_columns(judged),
         scan=measured.scan if measured.profile else None,
         provenance={
             "profile": measured.profile.number if measured.profile else None,
+            "scanner": measured.profile.scanner if measured.profile else None,
+            "channel": measured.profile.fitted.channel if measured.profile else None,
             "print_target": judged.target,
             "exposure_index": equipment.exposure_index(record),
             "judgement_version": judged.version,
@@ -288,84 +367,152 @@ def _measure(
     record: records.Sheet,
     reduced: Mapping[str, Reduced],
     before: Findings | None,
+    *,
+    fresh: bool,
 ) -> Measured:
     """Measure a sheet on the newest of its scans that can be measured."""
     rows = archive.catalogue.scans_of(record.sheet)
     if not rows:
         return Measured(why=("No scan is joined to this sheet.",))
     reasons: list[str] = []
+    found: Measured | None = None
     for row in sorted(rows, key=lambda scan: scan["taken_order"], reverse=True):
-        measured = _measure_scan(archive, equipment, record, row, reduced.get(row["scan"]), before)
+        sight = _Sight.of(archive, equipment, record, row)
+        if found is not None:
+            # Older scans are not measured, but what stands against it is kept up to date.
+            sight.reason(row["condition"] or {})
+            continue
+        measured = _measure_scan(archive, equipment, sight, reduced.get(row["scan"]), before, fresh=fresh)
         if isinstance(measured, Measured):
-            return measured
-        reasons.append(f"Scan {row['scan']} is not measured: {measured}.")
-    return Measured(why=tuple(reasons))
+            found = measured
+        else:
+            reasons.append(f"Scan {row['scan']} is not measured: {measured}.")
+    return found or Measured(why=tuple(reasons))
+
+
+@dataclass(frozen=True)
+class _Sight:
+    """A scan of a sheet with all that is needed to measure on it.
+
+    Parameters
+    ----------
+    catalogue : knows the scan.
+    record : the sheet's.
+    row : the scan.
+    film_channel : what the film is measured in.
+    channel : the channel's place in the scan and its name; None where the scan hasn't got it.
+    profile : the one that holds for the scan; None without one.
+    px_per_mm : on the film; None where it isn't known.
+    """
+
+    catalogue: Catalogue
+    record: records.Sheet
+    row: Mapping[str, Any]
+    film_channel: str
+    channel: tuple[int, str] | None
+    profile: Profile | None
+    px_per_mm: float | None
+
+    @classmethod
+    def of(
+        cls, archive: Archive, equipment: Equipment, record: records.Sheet, row: Mapping[str, Any]
+    ) -> _Sight:
+        """Look up what a scan is measured with."""
+        film_channel = equipment.film(record.film).channel
+        channel = scanned.channel_of(film_channel, row["mode"])
+        film_mm = records.film_size_mm(record.format) if record.format else None
+        return cls(
+            archive.catalogue,
+            record,
+            row,
+            film_channel,
+            channel,
+            scanned.profile_of_scan(archive.catalogue, row, channel[1]) if channel else None,
+            scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], film_mm),
+        )
+
+    def reason(self, condition: Mapping[str, Any]) -> str | None:
+        """Say why the scan can't be measured, None where it can, and keep that."""
+        reason = self._reason(condition)
+        self.catalogue.save_scan(
+            {
+                "sha256": self.row["sha256"],
+                "unmeasured": reason,
+                "calibrated": self.profile is not None,
+                "profile": self.profile.number if self.profile else None,
+            }
+        )
+        return reason
+
+    def _reason(self, condition: Mapping[str, Any]) -> str | None:
+        row = self.row
+        if condition.get("positive"):
+            return "it is a positive, whose tones say nothing of the negative's densities"
+        if condition.get("stretched"):
+            return (
+                "its levels were stretched by an automatic correction, so its codes don't follow the scanner's "
+                "profile; scan it again with every automatic correction off"
+            )
+        if self.channel is None:
+            return (
+                f"{self.record.film} is measured in the {self.film_channel} channel and this is a grey scan; "
+                "scan it in colour"
+            )
+        if row["scanner"] is None:
+            return (
+                "its scanner isn't known: its own tags fit no scanner on record; take it again with --scanner "
+                "NAME, or record the scanner with the make, model or software that the scan names"
+            )
+        if self.profile is None:
+            return (
+                f"there is no profile of {row['scanner']} for {row['bits']} bits {row['mode']}; make one with "
+                "'negcat calibrate' from a step tablet scanned with the same settings"
+            )
+        if condition.get("measurable") is False:
+            return str(condition.get("reason") or "its codes can't be trusted").rstrip(".")
+        if self.px_per_mm is None:
+            return (
+                "its resolution isn't known: the scan doesn't say it, and the sheet's record names no format"
+            )
+        return None
 
 
 def _measure_scan(
     archive: Archive,
     equipment: Equipment,
-    record: records.Sheet,
-    row: Mapping[str, Any],
+    sight: _Sight,
     reduced: Reduced | None,
     before: Findings | None,
+    *,
+    fresh: bool,
 ) -> Measured | str:
     """Measure a sheet on one scan; the reason where that can't be done."""
-    catalogue = archive.catalogue
-    film_channel = equipment.film(record.film).channel
-    channel = scanned.channel_of(film_channel, row["mode"])
-    profile = (
-        scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], channel[1])
-        if channel
-        else None
-    )
-    film_mm = records.film_size_mm(record.format) if record.format else None
-    px_per_mm = scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], film_mm)
+    record, row = sight.record, sight.row
     rebate, condition = scanned.look_over(
-        catalogue,
+        archive.catalogue,
         row,
         lambda: reduced if reduced is not None else reduced_of(archive, row),
-        channel=channel[0] if channel else 0,
-        px_per_mm=px_per_mm,
-        profile=profile,
+        channel=sight.channel[0] if sight.channel else 0,
+        px_per_mm=sight.px_per_mm,
+        profile=sight.profile,
+        fresh=fresh,
     )
-
-    reason = None
-    if condition.get("positive"):
-        reason = "it is a positive, whose tones say nothing of the negative's densities"
-    elif condition.get("stretched"):
-        reason = (
-            "its levels were stretched by an automatic correction, so its codes don't follow the scanner's profile; "
-            "scan it again with every automatic correction off"
-        )
-    elif channel is None:
-        reason = f"{record.film} is measured in the {film_channel} channel and this is a grey scan; scan it in colour"
-    elif row["scanner"] is None:
-        reason = (
-            "its scanner isn't known: its own tags fit no scanner on record; take it again with --scanner NAME, "
-            "or record the scanner with the make, model or software that the scan names"
-        )
-    elif profile is None:
-        reason = (
-            f"there is no profile of {row['scanner']} for {row['bits']} bits {row['mode']}; make one with "
-            "'negcat calibrate' from a step tablet scanned with the same settings"
-        )
-    elif px_per_mm is None:
-        reason = "its resolution isn't known: the scan doesn't say it, and the sheet's record names no format"
-    catalogue.save_scan(
-        {
-            "sha256": row["sha256"],
-            "unmeasured": reason,
-            "calibrated": profile is not None,
-            "profile": profile.number if profile else None,
-        }
-    )
+    reason = sight.reason(condition)
+    profile, channel, px_per_mm = sight.profile, sight.channel, sight.px_per_mm
     if reason is not None or profile is None or channel is None or px_per_mm is None:
         return reason or "its profile is missing"
 
     why: list[str] = []
     spots: dict[str, SpotDensity] = {}
+    placed: dict[str, PlacedSpot] = {}
     known = _known_spots(before, row["scan"], profile.number)
+    carrier = Carrier(archive, record, row, fresh=fresh)
+
+    def read(name: str, spot: records.Spot) -> SpotDensity:
+        return known.get(_spot_key(name, spot)) or _read_spot(
+            archive, row, spot, channel[0], px_per_mm, profile
+        )
+
     for reading in record.readings:
         if reading.spot is None:
             why.append(
@@ -373,11 +520,14 @@ def _measure_scan(
                 f'negcat measure {record.sheet} --spot "{reading.name}=X,Y".'
             )
             continue
-        spots[reading.name] = known.get(_spot_key(reading.name, reading.spot)) or _read_spot(
-            archive, row, reading.spot, channel[0], px_per_mm, profile
-        )
-    base_fog = _base_fog(archive, equipment, record, row, rebate, channel[0], px_per_mm, profile, known, why)
-    return Measured(row["scan"], profile, base_fog, spots, tuple(why))
+        place = placed[reading.name] = carrier.place(reading.name, reading.spot)
+        if place.spot is None:
+            why.append(f"'{reading.name}' has no density: {place.reason}.")
+        else:
+            spots[reading.name] = read(reading.name, place.spot)
+    base_fog = _base_fog(archive, equipment, record, rebate, profile, carrier, read, why)
+    why = [*scanned.profile_doubts(archive.catalogue, row, profile), *carrier.sentences(), *why]
+    return Measured(row["scan"], profile, base_fog, spots, placed, tuple(why))
 
 
 def _spot_key(name: str, spot: records.Spot) -> tuple[str, float, float, float]:
@@ -425,22 +575,30 @@ def _base_fog(
     archive: Archive,
     equipment: Equipment,
     record: records.Sheet,
-    row: Mapping[str, Any],
     rebate: Rebate | NoRebate,
-    channel: int,
-    px_per_mm: float,
     profile: Profile,
-    known: Mapping[tuple[str, float, float, float], SpotDensity],
+    carrier: Carrier,
+    read: Callable[[str, records.Spot], SpotDensity],
     why: list[str],
 ) -> BaseFog | None:
     """Find base+fog: the sheet's own spot, the scan's rebate, the batch's, the film's record."""
     if record.base_fog_spot is not None:
-        spot = known.get(_spot_key(BASE_FOG_SPOT, record.base_fog_spot)) or _read_spot(
-            archive, row, record.base_fog_spot, channel, px_per_mm, profile
-        )
-        if spot.density is not None and spot.sd is not None:
-            return BaseFog(spot.density, spot.sd, "spot", "the sheet's own spot")
-        why.append(f"The base+fog spot gives no density: {spot.reason}.")
+        place = carrier.place(BASE_FOG_SPOT, record.base_fog_spot)
+        if place.spot is None:
+            why.append(f"The base+fog spot gives no density: {place.reason}.")
+        else:
+            spot = read(BASE_FOG_SPOT, place.spot)
+            if spot.density is not None and spot.sd is not None:
+                return BaseFog(
+                    spot.density,
+                    spot.sd,
+                    "spot",
+                    "the sheet's own spot",
+                    {**place.spot.model_dump(), "scan": carrier.scan},
+                    place.status,
+                    {"spot": place.spot.model_dump(), "density": asdict(spot)},
+                )
+            why.append(f"The base+fog spot gives no density: {spot.reason}.")
     if isinstance(rebate, Rebate):
         if rebate.density is not None and rebate.sd is not None:
             return BaseFog(rebate.density, rebate.sd, "rebate", "the scan's rebate")
@@ -451,7 +609,9 @@ def _base_fog(
     if development is not None:
         if development.base_fog is not None:
             return BaseFog(development.base_fog, RECORDED_BATCH_SD, "batch", "recorded for the batch")
-        median = archive.catalogue.batch_base_fog(development.batch, film=record.film, without=record.sheet)
+        median = archive.catalogue.batch_base_fog(
+            development.batch, film=record.film, without=record.sheet, channel=profile.fitted.channel
+        )
         if median is not None:
             return BaseFog(
                 median["density"],
@@ -481,9 +641,17 @@ def _found(
     spot = (measured.spots or {}).get(reading.name)
     density = spot.density if spot else None
     net = sd = None
-    if spot is not None and density is not None and spot.sd is not None and measured.base_fog is not None:
-        net = density - measured.base_fog.density
-        sd = hypot(spot.sd, measured.base_fog.sd)
+    base_fog = measured.base_fog
+    if spot is not None and density is not None and spot.sd is not None and base_fog is not None:
+        same_scan = measured.profile is not None and base_fog.source in ("spot", "rebate")
+        difference = densitometry.net_density(
+            density,
+            spot.sd,
+            base_fog.density,
+            base_fog.sd,
+            measured.profile.fitted if measured.profile and same_scan else None,
+        )
+        net, sd = difference.density, difference.sd
     return FoundReading(
         name=reading.name,
         placed=placed,
@@ -535,6 +703,7 @@ def _reading_columns(
         record.readings, exposed.readings, found, judged.readings, strict=True
     ):
         spot = (measured.spots or {}).get(reading.name)
+        place = (measured.placed or {}).get(reading.name)
         columns.append(
             {
                 "name": reading.name,
@@ -556,14 +725,37 @@ def _reading_columns(
                 "lost": verdict.lost,
                 "bound": seen.bound,
                 "limit": spot.limit if spot else None,
-                "note": (spot.reason if spot and spot.density is None else "") or verdict.note or None,
-                "spot": reading.spot.model_dump() if reading.spot else None,
-                "measured": {"spot": reading.spot.model_dump(), "density": asdict(spot)}
-                if spot and reading.spot
+                "note": (place.reason if place else "")
+                or (spot.reason if spot and spot.density is None else "")
+                or verdict.note
+                or None,
+                "spot": _spot_columns(reading.spot, place, measured.scan),
+                "spot_status": (place.status if place else "set") if reading.spot else None,
+                "spot_set": reading.spot.model_dump() if reading.spot else None,
+                "measured": {"spot": place.spot.model_dump(), "density": asdict(spot)}
+                if spot and place and place.spot
                 else None,
             }
         )
     return columns
+
+
+def _spot_columns(
+    recorded: records.Spot | None, place: PlacedSpot | None, scan: str | None
+) -> dict[str, Any] | None:
+    """Write where a spot lies, and on which scan; as recorded where nothing was measured."""
+    if recorded is None:
+        return None
+    if place is None:
+        return recorded.model_dump()
+    return {**place.spot.model_dump(), "scan": scan} if place.spot else None
+
+
+def _base_fog_columns(base_fog: BaseFog | None) -> dict[str, Any] | None:
+    if base_fog is None:
+        return None
+    # What only a spot of its own has is left out where there is none.
+    return {name: value for name, value in asdict(base_fog).items() if value is not None}
 
 
 def _result_columns(judged: Judgement) -> dict[str, Any]:

@@ -118,11 +118,7 @@ def _printed(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.
     equipment = Equipment(catalogue)
     film_channel = equipment.film(record.film).channel if record else "grey"
     channel = scanned.channel_of(film_channel, row["mode"])
-    profile = (
-        scanned.profile_of(catalogue, row["scanner"], row["bits"], row["mode"], channel[1])
-        if channel
-        else None
-    )
+    profile = scanned.profile_of_scan(catalogue, row, channel[1]) if channel else None
     rebate = scanned.rebate_of(row)
     findings = catalogue.findings(record.sheet) if record else None
     base_fog = None

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -15,18 +18,28 @@ from negcat.densitometry.boxes import Box
 from negcat.scans import Reduced
 
 __all__ = [
+    "CHANNELS",
     "Profile",
     "channel_of",
     "codes_are_linear",
+    "densities_sha256",
     "examine",
     "look_over",
     "matching_scanner",
     "pixels_per_mm",
+    "profile_doubts",
+    "profile_from",
     "profile_of",
+    "profile_of_scan",
     "rebate_of",
+    "scan_date",
+    "tablet_changed",
 ]
 
 MM_PER_INCH = 25.4
+
+CHANNELS = {"grey": ("grey",), "rgb": ("red", "green", "blue")}
+"""The channels of a scan, in order, by its mode."""
 
 
 @dataclass(frozen=True)
@@ -37,14 +50,57 @@ class Profile:
     ----------
     number : its number in the catalogue.
     fitted : the profile.
-    made_at : when it was made, ISO 8601.
+    scanner : the scanner it holds for.
     tablet : the step tablet it was made from.
+    made_at : when it was made, ISO 8601, UTC.
+    scanned_at : when the tablet was scanned, ISO 8601, the scanner's own time.
+    densities_sha256 : of the tablet's densities, see :func:`densities_sha256`.
+    settings : what the tablet's scan says of how it was made.
     """
 
     number: int
     fitted: ScannerProfile
-    made_at: str
+    scanner: str
     tablet: str
+    made_at: str
+    scanned_at: str
+    densities_sha256: str | None
+    settings: Mapping[str, Any]
+
+
+def densities_sha256(densities: Sequence[float]) -> str:
+    """Give the SHA-256 of a tablet's densities, by which a changed record is told.
+
+    Parameters
+    ----------
+    densities : of the steps.
+
+    Examples
+    --------
+    >>> densities_sha256([0.05, 0.2]) == densities_sha256((0.05, 0.20))
+    True
+    """
+    written = json.dumps([float(density) for density in densities])
+    return hashlib.sha256(written.encode()).hexdigest()
+
+
+def scan_date(taken_at: str | None, modified_ns: int) -> tuple[str, str]:
+    """Tell when a scan was made, and by what.
+
+    Parameters
+    ----------
+    taken_at : what its tags say, ISO 8601.
+    modified_ns : when its file was last changed, ns since 1970.
+
+    Returns
+    -------
+    ISO 8601, in the scanner's or this computer's own time, and ``its tags`` or ``the file's time``.
+    """
+    if taken_at is not None:
+        return taken_at, "its tags"
+    # The tags say the scanner's local time; so does this.
+    local = datetime.fromtimestamp(modified_ns / 1e9, tz=UTC).astimezone()
+    return local.replace(tzinfo=None).isoformat(timespec="seconds"), "the file's time"
 
 
 def matching_scanner(scanners: Sequence[records.Scanner], tags: Mapping[str, Any]) -> str | None:
@@ -99,19 +155,88 @@ def channel_of(film_channel: str, mode: str) -> tuple[int, str] | None:
         return (0, "grey") if film_channel == "grey" else None
     # Green lies nearest to the eye's and so to visual density.
     name = "green" if film_channel == "grey" else film_channel
-    return ("red", "green", "blue").index(name), name
+    return CHANNELS["rgb"].index(name), name
 
 
 def profile_of(
-    catalogue: Catalogue, scanner: str | None, bits: int, mode: str, channel: str
+    catalogue: Catalogue, scanner: str | None, bits: int, mode: str, channel: str, *, on: str | None = None
 ) -> Profile | None:
-    """Give the profile that a scan is measured with: its own scanner's, bit depth's and mode's, or none."""
+    """Give the profile that a scan is measured with: its own scanner's, bit depth's and mode's, or none.
+
+    Parameters
+    ----------
+    catalogue : keeps the profiles.
+    scanner, bits, mode : of the scan.
+    channel : the one to be measured.
+    on : when the scan was made, ISO 8601: the newest profile made by then is given, else the oldest after
+        it. None: the newest.
+    """
     if scanner is None:
         return None
-    row = catalogue.profile_for(scanner, bits, mode, channel)
-    if row is None:
+    row = catalogue.profile_for(scanner, bits, mode, channel, on=on)
+    return profile_from(row) if row is not None else None
+
+
+def profile_from(row: Mapping[str, Any]) -> Profile:
+    """Read a profile back from the catalogue's row."""
+    return Profile(
+        number=row["id"],
+        fitted=ScannerProfile.from_json(row["profile"]),
+        scanner=row["scanner"],
+        tablet=row["tablet"],
+        made_at=row["made_at"],
+        scanned_at=row["scanned_at"],
+        densities_sha256=row["densities_sha256"],
+        settings=row["settings"],
+    )
+
+
+def profile_of_scan(catalogue: Catalogue, row: Mapping[str, Any], channel: str) -> Profile | None:
+    """Give the profile that holds for a scan of the catalogue, in a channel."""
+    on, _ = scan_date(row["taken_at"], row["modified_ns"])
+    return profile_of(catalogue, row["scanner"], row["bits"], row["mode"], channel, on=on)
+
+
+def profile_doubts(catalogue: Catalogue, row: Mapping[str, Any], profile: Profile) -> list[str]:
+    """Say what speaks against measuring a scan with a profile, in sentences.
+
+    Parameters
+    ----------
+    catalogue : keeps the tablets.
+    row : the scan.
+    profile : the one chosen for it.
+    """
+    doubts = []
+    on, by = scan_date(row["taken_at"], row["modified_ns"])
+    if profile.scanned_at[:10] > on[:10]:
+        doubts.append(
+            f"The profile of {profile.scanner} is later than the scan: its tablet was scanned on "
+            f"{profile.scanned_at[:10]}, this scan is of {on[:10]} by {by}; no earlier profile is there."
+        )
+    if changed := tablet_changed(catalogue, profile):
+        doubts.append(changed)
+    made_with = profile.settings.get("software")
+    if made_with and row["software"] and not _same(made_with, row["software"]):
+        doubts.append(
+            f"This scan was made with {row['software']}, the profile's tablet with {made_with}: it holds only if "
+            "both leave the codes as the scanner gives them."
+        )
+    return doubts
+
+
+def tablet_changed(catalogue: Catalogue, profile: Profile) -> str | None:
+    """Say that a tablet's record has changed since a profile was made from it; None where it hasn't."""
+    tablet = catalogue.tablet(profile.tablet)
+    if (
+        tablet is None
+        or profile.densities_sha256 is None
+        or densities_sha256(tablet.densities) == profile.densities_sha256
+    ):
         return None
-    return Profile(row["id"], ScannerProfile.from_json(row["profile"]), row["made_at"], row["tablet"])
+    return (
+        f"The profile of {profile.scanner} was made from other densities than {profile.tablet} now has on record: "
+        "calibrate again with 'negcat calibrate'."
+    )
 
 
 LINEAR_SLOPE = 0.8
@@ -190,6 +315,7 @@ def look_over(
     channel: int,
     px_per_mm: float | None,
     profile: Profile | None,
+    fresh: bool = False,
 ) -> tuple[Rebate | NoRebate, Mapping[str, Any]]:
     """Give a scan's margin and condition, from the catalogue where it was looked over just so before.
 
@@ -199,14 +325,23 @@ def look_over(
     row : the scan as the catalogue has it.
     reduced : reads the scan and makes it small; called only where it has to be looked over.
     channel, px_per_mm, profile : see :func:`examine`.
+    fresh : look it over whatever is known.
     """
     basis = {"profile": profile.number if profile else None, "channel": channel, "px_per_mm": px_per_mm}
     known, condition = rebate_of(row), row["condition"]
-    if known is not None and condition is not None and condition.get("looked_over_with") == basis:
+    looked_over = condition is not None and condition.get("looked_over_with") == basis
+    if known is not None and looked_over and not fresh:
         return known, condition
     rebate, seen = examine(reduced(), channel, px_per_mm, profile.fitted if profile else None)
     condition = {**asdict(seen), "looked_over_with": basis}
-    catalogue.save_scan({"sha256": row["sha256"], **_rebate_columns(rebate), "condition": condition})
+    catalogue.save_scan(
+        {
+            "sha256": row["sha256"],
+            **_rebate_columns(rebate),
+            "channel": CHANNELS[row["mode"]][channel],
+            "condition": condition,
+        }
+    )
     return rebate, condition
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from negcat import records
+from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.measure import compute
 from negcat.work.naming import known_sheet
@@ -104,20 +105,55 @@ def _scan(archive: Archive, row: Mapping[str, Any], measured: str | None) -> dic
         "added_at": row["added_at"],
         "joined_by": row["joined_by"],
         "measured": row["scan"] == measured,
-        "unmeasured": row["unmeasured"],
+        "unmeasured": _unmeasured(row, measured),
         "notes": row["notes"] or [],
         "condition": row["condition"],
         "rebate": row["rebate"],
+        "frame": _frame(row["rebate"]),
         "preview_width": width,
         "preview_height": height,
-        "profile": {
-            "number": profile["id"],
-            "tablet": profile["tablet"],
-            "made_at": profile["made_at"],
-            "channel": profile["channel"],
-            "residual_sd": profile["profile"]["residual_sd"],
-            "density_range": profile["profile"]["density_range"],
-        }
-        if profile
-        else None,
+        "profile": _profile(archive, row, profile) if profile else None,
+    }
+
+
+def _unmeasured(row: Mapping[str, Any], measured: str | None) -> str | None:
+    """Say why a scan isn't the one that was measured; None where it is."""
+    if row["scan"] == measured:
+        return None
+    if row["unmeasured"]:
+        return str(row["unmeasured"])
+    return f"scan {measured}, taken in later, is measured instead" if measured else None
+
+
+def _frame(rebate: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Write the frame found in a scan, or why none was; None where none was looked for."""
+    if rebate is None:
+        return None
+    if not rebate["found"]:
+        return {"found": False, "reason": rebate["reason"]}
+    return {
+        "found": True,
+        "picture": rebate["picture_frame"],
+        "film": rebate["film_edge"],
+        "rebate": rebate["boxes"],
+        "edges": rebate["edges"],
+        "surround": rebate["surround"],
+        "tilt_deg": rebate["tilt_deg"],
+    }
+
+
+def _profile(archive: Archive, row: Mapping[str, Any], profile: Mapping[str, Any]) -> dict[str, Any]:
+    """Write the profile that a scan is measured with."""
+    whole = scanned.profile_from(profile)
+    return {
+        "number": whole.number,
+        "scanner": whole.scanner,
+        "tablet": whole.tablet,
+        "scanned_at": whole.scanned_at,
+        "made_at": whole.made_at,
+        "channel": whole.fitted.channel,
+        "residual_sd": whole.fitted.residual_sd,
+        "density_range": list(whole.fitted.density_range),
+        "settings": dict(whole.settings),
+        "doubts": scanned.profile_doubts(archive.catalogue, row, whole),
     }

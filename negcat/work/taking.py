@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from negcat.records import load_files
+from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.measure import refresh
 from negcat.work.waiting import join_waiting
@@ -23,12 +24,14 @@ class Outcome:
     ----------
     added, updated, unchanged : list name → how many records.
     joined : (sheet, scan) of scans that waited for one of these sheets.
+    warnings : sentences on what the records make doubtful.
     """
 
     added: Mapping[str, int]
     updated: Mapping[str, int]
     unchanged: Mapping[str, int]
     joined: Sequence[tuple[str, str]]
+    warnings: Sequence[str] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Give what ``negcat record --json`` prints."""
@@ -37,6 +40,7 @@ class Outcome:
             "updated": dict(self.updated),
             "unchanged": dict(self.unchanged),
             "joined": [{"sheet": sheet, "scan": scan} for sheet, scan in self.joined],
+            "warnings": list(self.warnings),
         }
 
 
@@ -61,5 +65,30 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     touched = dict.fromkeys(
         [*taken.changed_sheets, *(sheet for sheet, _ in joined), *catalogue.out_of_date()]
     )
-    refresh(archive, touched)
-    return Outcome(taken.added, taken.updated, taken.unchanged, joined)
+    away = refresh(archive, touched)
+    warnings = _outdated_profiles(archive, [name for kind, name in taken.changed if kind == "tablets"])
+    if away:
+        warnings.append(
+            f"{len(away)} sheets could not be measured again, because their masters are away ({_listed(away)}); "
+            "bring them back and run 'negcat measure'."
+        )
+    return Outcome(taken.added, taken.updated, taken.unchanged, joined, warnings)
+
+
+def _outdated_profiles(archive: Archive, tablets: Sequence[str]) -> list[str]:
+    """Say which profiles in use were made from other densities than tablets now have."""
+    if not tablets:
+        return []
+    catalogue = archive.catalogue
+    said = {}
+    for row in catalogue.profiles():
+        # The newest of each kind counts: calibrating again puts a new one in its place.
+        kind = (row["scanner"], row["bits"], row["mode"], row["channel"], row["scanned_at"][:10])
+        if kind not in said:
+            profile = scanned.profile_from(row)
+            said[kind] = scanned.tablet_changed(catalogue, profile) if row["tablet"] in tablets else None
+    return list(dict.fromkeys(sentence for sentence in said.values() if sentence))
+
+
+def _listed(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (" …" if len(names) > 3 else "")
