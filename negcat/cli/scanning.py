@@ -157,19 +157,29 @@ def match(scan: str, sheet: str, archive_dir: Path | None, as_json: bool) -> Non
     help="Where a reading was metered: fractions of the upright scan from its top left, diameter on the film. "
     "The name 'base+fog' sets the spot that base and fog are read from.",
 )
+@click.option(
+    "--confirm",
+    is_flag=True,
+    help="Take the spots that were carried over from an earlier scan as set where they lie now.",
+)
 @archive_option
 @json_option
-def measure(sheets: tuple[str, ...], spots: tuple[str, ...], archive_dir: Path | None, as_json: bool) -> None:
+def measure(
+    sheets: tuple[str, ...], spots: tuple[str, ...], confirm: bool, archive_dir: Path | None, as_json: bool
+) -> None:
     """Set the spots of a SHEET's readings and measure again; every sheet that has a scan, when none is named.
 
     \b
     Examples:
       negcat measure BW-07 --spot "kiln mouth=0.31,0.64" --spot "sky=0.7,0.12,4"
+      negcat measure BW-07 --confirm
       negcat measure
     """
     changes = [SpotChange.parse(text) for text in spots]
     if changes and len(sheets) != 1:
         raise click.UsageError("--spot sets the spots of one sheet: name exactly one SHEET with it.")
+    if confirm and not sheets:
+        raise click.UsageError("--confirm says that somebody has looked: name each SHEET with it.")
     failures: list[tuple[str, str]] = []
     done = []
     with open_archive(archive_dir) as archive:
@@ -177,7 +187,7 @@ def measure(sheets: tuple[str, ...], spots: tuple[str, ...], archive_dir: Path |
         with progress(names, len(names), "Measuring") as items:
             for name in items:
                 try:
-                    done.append(measure_sheet(archive, name, changes))
+                    done.append(measure_sheet(archive, name, changes, confirm=confirm))
                 except NegcatError as error:
                     failures.append((name, str(error)))
     if as_json:

@@ -124,7 +124,14 @@ class Bench:
         return self.write(name, codes, **tags), [(x / w, y / h) for x, y in truth["centres"]]
 
     def write(
-        self, name: str, codes: np.ndarray, *, description: str | None = None, known: bool = True
+        self,
+        name: str,
+        codes: np.ndarray,
+        *,
+        description: str | None = None,
+        known: bool = True,
+        fine: float = 1,
+        taken_at: str | None = None,
     ) -> Path:
         path = self.folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -135,7 +142,8 @@ class Bench:
             photometric="minisblack",
             compression="zlib",
             predictor=True,
-            resolution=(PX_PER_MM * 25.4, PX_PER_MM * 25.4),
+            resolution=(PX_PER_MM * 25.4 * fine, PX_PER_MM * 25.4 * fine),
+            datetime=taken_at,
             resolutionunit="INCH",
             description=description,
             metadata=None,
