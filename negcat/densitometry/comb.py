@@ -127,34 +127,27 @@ def _best_on_lines(
     peak[:, :2] = peak[:, -2:] = False
     best: Comb | None = None
     row_of_best = 0
-    # The lines with most peaks of one sign first: later ones then can't win and are passed over at once.
-    falls, rises = (peak & (steep < 0)).sum(axis=1), (peak & (steep > 0)).sum(axis=1)
-    for row in np.argsort(-np.maximum(falls, rises)):
-        if best is not None and max(falls[row], rises[row]) <= best.edges:
-            break
-        places = np.flatnonzero(peak[row])
-        signs = np.sign(steep[row, places]).astype(int)
-        for sign in (-1, 1):
-            chain = _chain(places.astype(np.float64), signs, sign, 0 if best is None else best.edges)
-            if chain is None:
-                continue
-            start, pitch, numbers = chain
-            if numbers[-1] * pitch < _SHORTEST * width:
-                continue
-            teeth = np.clip(np.rint(start + np.array(numbers) * pitch).astype(int), 1, width - 2)
-            tooth = np.median(
-                np.maximum(
-                    np.maximum(strength[row, teeth - 1], strength[row, teeth]), strength[row, teeth + 1]
-                )
-            )
-            # Few edges in a row come about by chance sooner than many.
-            sharp = _SHARP if wanted >= 8 else 2.0 * _SHARP
-            if tooth < sharp * np.median(strength[row, teeth[0] : teeth[-1]]):
-                continue
-            row_of_best = int(row)
-            best = Comb(axis, len(numbers), start, pitch, numbers, sign, 0.0, leaning)
-        if best is not None and best.edges >= wanted:
-            break
+    lively = np.argsort(-np.maximum((peak & (steep < 0)).sum(axis=1), (peak & (steep > 0)).sum(axis=1)))
+    rank = np.argsort(lively)
+    chains = [
+        (chain, sign)
+        for sign in (-1, 1)
+        for chain in _chains(peak & (steep * sign > 0), peak & (steep * sign < 0), _SHORTEST * width)
+    ]
+    # The longest first; of equals that on the line with most edges.
+    for chain, sign in sorted(chains, key=lambda pair: (-len(pair[0].places), rank[pair[0].row])):
+        teeth = np.clip(np.rint(chain.start + np.array(chain.places) * chain.pitch).astype(int), 1, width - 2)
+        at_teeth = strength[chain.row]
+        tooth = np.median(
+            np.maximum(np.maximum(at_teeth[teeth - 1], at_teeth[teeth]), at_teeth[teeth + 1])
+        )
+        # Few edges in a row come about by chance sooner than many.
+        sharp = _SHARP if wanted >= 8 else 2.0 * _SHARP
+        if tooth < sharp * np.median(at_teeth[teeth[0] : teeth[-1]]):
+            continue
+        row_of_best = chain.row
+        best = Comb(axis, len(chain.places), chain.start, chain.pitch, chain.places, sign, 0.0, leaning)
+        break
     if best is None:
         return None
     # The line found first may only graze the tablet: the middle of its neighbours that see the same comb
@@ -174,47 +167,120 @@ def _best_on_lines(
     return replace(best, across=float(across))
 
 
-def _chain(
-    places: _Floats, signs: NDArray[np.int64], sign: int, beat: int
-) -> tuple[float, float, tuple[int, ...]] | None:
-    """Return start, pitch and numbers of the longest even row of edges of one sign, longer than `beat`."""
-    own = places[signs == sign]
-    other = places[signs == -sign]
-    best: tuple[float, float, tuple[int, ...]] | None = None
-    longest = max(beat, 3)
-    for first in range(own.size - longest):
-        for second in range(first + 1, min(first + 4, own.size)):
-            pitch = own[second] - own[first]
-            if pitch < 5.0 or (own.size and pitch > (own[-1] - own[first]) / longest * 1.3):
-                continue
-            numbers, matched = [0, 1], [own[first], own[second]]
-            missed = 0
-            while missed < _LONGEST_GAP:
-                wanted = matched[-1] + (missed + 1) * pitch
-                nearest = int(np.searchsorted(own, wanted))
-                near = [own[k] for k in (nearest - 1, nearest) if 0 <= k < own.size]
-                hit = min(near, key=lambda place: abs(place - wanted), default=None)
-                if hit is None or abs(hit - wanted) > _UNEVEN * pitch:
-                    missed += 1
-                    if wanted > own[-1]:
-                        break
-                    continue
-                numbers.append(numbers[-1] + missed + 1)
-                matched.append(hit)
-                pitch = (matched[-1] - matched[0]) / numbers[-1]
-                missed = 0
-            if len(numbers) <= longest or len(numbers) < _FILLED * (numbers[-1] + 1):
-                continue
-            # Edges the other way between the teeth: a texture, not a tablet.
-            between = np.count_nonzero((other > matched[0]) & (other < matched[-1]))
-            if between > max(2, 0.4 * len(numbers)):
-                continue
-            slope, start = np.polyfit(numbers, matched, 1)
-            if np.sqrt(np.mean((np.polyval((slope, start), numbers) - matched) ** 2)) > 0.1 * slope:
-                continue
-            longest = len(numbers)
-            best = (float(start), float(slope), tuple(numbers))
-    return best
+@dataclass(frozen=True)
+class _Chain:
+    """An even row of edges on one line: its first edge, spacing and the numbers of the edges in it."""
+
+    row: int
+    start: float
+    pitch: float
+    places: tuple[int, ...]
+
+
+def _chains(own: NDArray[np.bool_], other: NDArray[np.bool_], shortest: float) -> list[_Chain]:
+    """Return each line's longest even row of edges.
+
+    Parameters
+    ----------
+    own : array (lines, n), where edges of the wanted sign are.
+    other : where those of the other sign are.
+    shortest : pixels from first to last edge that a row has at least.
+
+    Notes
+    -----
+    A row begins at every pair of near edges and is followed from edge to edge, all rows of all lines at once:
+    in a scan without a tablet there are tens of thousands of them, and nearly all end at once.
+    """
+    lines, width = own.shape
+    # Of every pixel the nearest edge, and how many of the other sign lie before it.
+    columns = np.arange(width)
+    before = np.maximum.accumulate(np.where(own, columns, -width), axis=1)
+    after = np.minimum.accumulate(np.where(own, columns, 2 * width)[:, ::-1], axis=1)[:, ::-1]
+    nearest = np.where(columns - before <= after - columns, before, after)
+    others = np.concatenate([np.zeros((lines, 1), int), np.cumsum(other, axis=1)], axis=1)
+    end = before[:, -1]
+    rows, places = np.nonzero(own)
+    begins, seconds = [], []
+    for step in (1, 2, 3):
+        first = np.arange(places.size - step) if places.size > step else np.arange(0)
+        same = rows[first] == rows[first + step]
+        begins.append(first[same])
+        seconds.append(first[same] + step)
+    begin, second = np.concatenate(begins), np.concatenate(seconds)
+    row, first, last = rows[begin], places[begin].astype(float), places[second].astype(float)
+    pitch = last - first
+    alive = (pitch >= 5.0) & (pitch <= (end[row] - first) / 3 * 1.3)
+    origin = np.flatnonzero(alive)
+    row, first, last, pitch = row[alive], first[alive], last[alive], pitch[alive]
+    number = np.ones(row.size, dtype=np.int64)
+    missed = np.zeros(row.size, dtype=np.int64)
+    count = np.full(row.size, 2, dtype=np.int64)
+    # Sums over the row's numbers k and offsets p, for the straight line through it.
+    k1, k2 = np.ones(row.size), np.ones(row.size)
+    p1, p2, kp = last - first, (last - first) ** 2, last - first
+    done: list[tuple[NDArray[np.int64], ...]] = []
+    finished: list[_Floats] = []
+    while row.size:
+        wanted = last + (missed + 1) * pitch
+        at = np.clip(np.rint(wanted), 0, width - 1).astype(np.int64)
+        hit = nearest[row, at].astype(float)
+        good = np.abs(hit - wanted) <= _UNEVEN * pitch
+        step = np.where(good, missed + 1, 0)
+        number = number + step
+        last = np.where(good, hit, last)
+        offset = last - first
+        count = count + good
+        k1, k2 = k1 + good * number, k2 + good * number**2
+        p1, p2, kp = p1 + good * offset, p2 + good * offset**2, kp + good * number * offset
+        pitch = offset / number
+        missed = np.where(good, 0, missed + 1)
+        over = (missed >= _LONGEST_GAP) | (wanted > end[row])
+        over &= ~good
+        if over.any():
+            done.append((origin[over], row[over], number[over], count[over]))
+            finished.append(np.stack([first, last, k1, k2, p1, p2, kp])[:, over])
+            keep = ~over
+            origin, row, number, missed, count = (x[keep] for x in (origin, row, number, missed, count))
+            first, last, pitch = first[keep], last[keep], pitch[keep]
+            k1, k2, p1, p2, kp = (x[keep] for x in (k1, k2, p1, p2, kp))
+    if not done:
+        return []
+    origin, row, number, count = (np.concatenate(parts) for parts in zip(*done, strict=True))
+    first, last, k1, k2, p1, p2, kp = np.concatenate(finished, axis=1)
+    slope = (count * kp - k1 * p1) / np.maximum(count * k2 - k1**2, 1e-9)
+    shift = (p1 - slope * k1) / count
+    miss = np.sqrt(np.maximum(p2 - shift * p1 - slope * kp, 0.0) / count)
+    # Edges the other way between the teeth: a texture, not a tablet.
+    between = others[row, last.astype(int)] - others[row, first.astype(int) + 1]
+    fits = (count > 3) & (count >= _FILLED * (number + 1)) & (miss <= 0.1 * slope)
+    fits &= (between <= np.maximum(2, 0.4 * count)) & (number * slope >= shortest)
+    kept = np.flatnonzero(fits)
+    order = kept[np.lexsort((origin[kept], -count[kept], row[kept]))]
+    best = order[np.unique(row[order], return_index=True)[1]] if order.size else order
+    return [
+        _Chain(
+            int(row[k]),
+            float(first[k] + shift[k]),
+            float(slope[k]),
+            _places(nearest[row[k]], float(first[k]), begin_pitch=float(pitch_of), numbers=int(number[k])),
+        )
+        for k, pitch_of in ((k, places[second[origin[k]]] - first[k]) for k in best)
+    ]
+
+
+def _places(nearest: NDArray[np.int64], first: float, *, begin_pitch: float, numbers: int) -> tuple[int, ...]:
+    """Return the numbers of a row's edges, followed once more from its first edge."""
+    found, last, pitch, missed = [0, 1], first + begin_pitch, begin_pitch, 0
+    while found[-1] < numbers:
+        wanted = last + (missed + 1) * pitch
+        hit = float(nearest[int(np.clip(np.rint(wanted), 0, nearest.size - 1))])
+        if abs(hit - wanted) <= _UNEVEN * pitch:
+            found.append(found[-1] + missed + 1)
+            last, missed = hit, 0
+            pitch = (last - first) / found[-1]
+        else:
+            missed += 1
+    return tuple(found)
 
 
 def _leaned(comb: Comb, levels: _Levels) -> Comb:

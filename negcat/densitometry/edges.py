@@ -130,7 +130,8 @@ def straight_edges(view: SideView, blur: float, apart: float) -> list[Line]:
     """
     depth = view.levels.shape[1]
     steep = gaussian_filter1d(view.levels, blur, axis=1, order=1, mode="nearest")
-    np.clip(steep, -_CLIP, _CLIP, out=steep)
+    sharp = steep
+    steep = np.clip(steep, -_CLIP, _CLIP)
     middle = view.length / 2.0
     offset = view.along - middle
     reach = max(float(np.abs(offset).max()), 1.0)
@@ -159,7 +160,7 @@ def straight_edges(view: SideView, blur: float, apart: float) -> list[Line]:
         if 1 <= place < depth - 1:
             sign = 1 if means[index, place] > 0 else -1
             line = Line(float(place) + 0.5, float(slopes[index]), middle, sign, float(strength[index, place]))
-            found.append(_refined(line, view, steep, apart))
+            found.append(_refined(line, view, sharp, apart))
     found.sort(key=lambda line: -line.score)
     kept: list[Line] = []
     ends = np.array([view.along[0], view.along[-1]])

@@ -25,16 +25,20 @@ _Levels = NDArray[np.float32]
 Surround = Literal["glass", "mask"]
 
 _MOST_PIXELS = 1000  # a side of the image in which edges are looked for
-_NARROWEST_MM, _WIDEST_MM = 1.0, 9.5
+_NARROWEST_MM, _WIDEST_MM = 1.3, 9.5
 _CLEAREST_BASE, _DENSEST_BASE = 0.03, 0.6
 _EVEN = 0.012  # in log10 code: what one film's margin may differ by along it
 _DARKER = 0.004  # in log10 code: the least by which the picture must be darker than the margin
 _GLASS_STEP = 0.006  # in log10 code: the least by which open glass is brighter than a film base
 _MASK_STEP = 0.12
 _AS_DARK = 0.02
+_FLOOR = 100.0  # codes added before the logarithm, lest a black mask's noise look like a host of edges
+_BELOW_ALL = 0.15  # in log10 code
+_CUT_MM = 1.2  # the film's cut edge may look dark this far
+_LEVEL = 0.008  # in log10 code: the most by which a margin's outer half may differ from its inner half
 _SAME_BASE = 0.02
 _BRIGHTEST = 0.985 * FULL_SCALE
-_SQUARE = 0.009  # tangent of 0.5°: a holder's rails are square to each other, and the film has little play
+_SQUARE = 0.011  # tangent of 0.6°: a holder's rails are square to each other, and the film has little play
 _CLEARER = 0.012  # in log10 code: by how much a margin that stands alone must be clearer than the picture
 
 
@@ -146,12 +150,12 @@ def find_rebate(
     if min(image.shape) / px_per_mm < 15 or min(image.shape) < 60:
         return NoRebate("the scan is too small to tell a margin from the picture")
     small, factor = reduced(image, _MOST_PIXELS)
-    scene = _scene(np.log10(np.maximum(small, 1.0)).astype(np.float32), px_per_mm / factor)
+    scene = _scene(_levels_of(small), px_per_mm / factor)
     chosen = _choose(scene, profile)
     if isinstance(chosen, NoRebate) or all(strip.outside is None for strip in chosen):
         # No margin between two edges: perhaps there is one in the scan's negative.
         turned = FULL_SCALE + 1.0 - small
-        other = _choose(_scene(np.log10(np.maximum(turned, 1.0)).astype(np.float32), scene.px_per_mm), None)
+        other = _choose(_scene(_levels_of(turned), scene.px_per_mm), None)
         if not isinstance(other, NoRebate) and sum(strip.outside is not None for strip in other) >= 2:
             return NoRebate(
                 "the film's margin is the darkest part of the scan, not the clearest: this is a positive",
@@ -162,9 +166,26 @@ def find_rebate(
     return _measured(image, scene, chosen, profile)
 
 
+def _levels_of(codes: _Levels) -> _Levels:
+    return np.asarray(np.log10(np.maximum(codes, 0.0) + _FLOOR), dtype=np.float32)
+
+
+def _code_of(level: float) -> float:
+    return float(10.0**level) - _FLOOR
+
+
 def _scene(levels: _Levels, px_per_mm: float) -> _Scene:
     height, width = levels.shape
     rows, columns = _lively(levels), _lively(levels.T)
+    inner = levels[
+        rows[0] + (rows[1] - rows[0]) // 6 : rows[1] - (rows[1] - rows[0]) // 6,
+        columns[0] + (columns[1] - columns[0]) // 6 : columns[1] - (columns[1] - columns[0]) // 6,
+    ]
+    h, w = (size // 3 * 3 for size in inner.shape)
+    calm = inner[:h, :w].reshape(h // 3, 3, w // 3, 3).mean(axis=(1, 3))
+    darkest, brightest = np.percentile(calm, [1.0, 99.0])
+    # What is far darker than the whole picture is mask, and its noise would look like a host of edges.
+    levels = np.maximum(levels, np.float32(darkest - _BELOW_ALL))
     segment = max(2, round(1.2 * px_per_mm))
     blur = max(0.8, 0.12 * px_per_mm)
     views: dict[SideName, SideView] = {}
@@ -179,13 +200,6 @@ def _scene(levels: _Levels, px_per_mm: float) -> _Scene:
         depth = min(int(0.45 * size), outside + int(2.2 * _WIDEST_MM * px_per_mm))
         views[side] = side_view(levels, side, (start + spare, stop - spare), segment, max(depth, 8))
         lines[side] = straight_edges(views[side], blur, max(3.0, 0.7 * px_per_mm))
-    inner = levels[
-        rows[0] + (rows[1] - rows[0]) // 6 : rows[1] - (rows[1] - rows[0]) // 6,
-        columns[0] + (columns[1] - columns[0]) // 6 : columns[1] - (columns[1] - columns[0]) // 6,
-    ]
-    h, w = (size // 3 * 3 for size in inner.shape)
-    calm = inner[:h, :w].reshape(h // 3, 3, w // 3, 3).mean(axis=(1, 3))
-    darkest, brightest = np.percentile(calm, [1.0, 99.0])
     return _Scene(levels, px_per_mm, views, lines, float(brightest), float(darkest))
 
 
@@ -241,7 +255,7 @@ def _strip(scene: _Scene, view: SideView, outer: Line, inner: Line) -> _Strip | 
     darker = middle - beyond[good & np.isfinite(beyond)]
     if darker.size == 0 or np.median(darker) < _DARKER or np.mean(darker > _DARKER / 2) < 0.7:
         return None
-    if middle < scene.brightest - 0.01 or 10.0**middle >= _BRIGHTEST:
+    if middle < scene.brightest - 0.01 or _code_of(middle) >= _BRIGHTEST:
         return None
     kind: Surround | None = None
     outside = None
@@ -252,10 +266,21 @@ def _strip(scene: _Scene, view: SideView, outer: Line, inner: Line) -> _Strip | 
             return None
         outside = float(np.median(before))
         if outer.sign < 0 and outside - middle > _GLASS_STEP:
+            # A sheet that curls off the glass throws a soft shadow beside itself, as wide as a margin.
+            if np.median(np.abs(first - second)[good]) > _LEVEL:
+                return None
             kind = "glass"
         elif outer.sign > 0 and middle - outside > _MASK_STEP and outside < scene.darkest + _AS_DARK:
             # A mask lets nothing through: what is lighter than the picture's densest part is picture.
             kind = "mask"
+        elif outer.sign > 0:
+            # The cut edge scatters and may stand as a dark line between margin and glass.
+            far = start - spare - _CUT_MM * scale
+            before = view.mean(far - max(2.0, 0.8 * scale), far)
+            before = before[good & np.isfinite(before)]
+            if before.size < 0.3 * good.sum() or np.median(before) - middle < _GLASS_STEP:
+                return None
+            kind, outside = "glass", float(np.median(before))
         else:
             return None
     return _Strip(
@@ -289,7 +314,7 @@ def _choose(scene: _Scene, profile: ScannerProfile | None) -> list[_Strip] | NoR
         sides_bare = {s.side for s in bare} - {s.side for s in possible if s.kind == "glass"}
         told = (
             profile is not None
-            and np.isfinite(profile.density(10.0**brightest))
+            and np.isfinite(profile.density(_code_of(brightest)))
             and _may_be_base(brightest, profile)
         )
         if told or len(sides_bare) > len({s.side for s in possible if s.kind == "glass"}):
@@ -310,11 +335,10 @@ def _choose(scene: _Scene, profile: ScannerProfile | None) -> list[_Strip] | NoR
             best = list(group.values())
     if not best:
         return NoRebate("what looks like a margin is as bright as the open glass beside the film")
-    if len(best) == 1 and best[0].outside is None and not _strict(best[0], scene):
+    if not _borne_out(best) and all(strip.outside is None for strip in best):
         return NoRebate(
-            "one edge of the scan is clear and even, but nothing tells it from a thin sky: the film's edge "
-            "is not in "
-            "the scan"
+            "one edge of the scan, or two opposite ones, are clear and even, but nothing tells that from a thin "
+            "sky or a dark post: the film's edge is not in the scan"
         )
     if not _borne_out(best) and best[0].level < scene.brightest + _CLEARER:
         return NoRebate(
@@ -359,27 +383,13 @@ def _rank(strip: _Strip) -> float:
 def _may_be_base(level: float, profile: ScannerProfile | None) -> bool:
     if profile is None:
         return True
-    code = 10.0**level
+    code = max(_code_of(level), 1.0)
     density = float(profile.density(code))
     if not np.isfinite(density):
         # Just beyond the clear end a base may still lie, measured or not; well beyond it is the glass.
         light = float(profile.transmittance(code))
         density = -float(np.log10(max(light, 1e-6)))
     return _CLEAREST_BASE <= density <= _DENSEST_BASE
-
-
-def _strict(strip: _Strip, scene: _Scene) -> bool:
-    """Return whether a lone strip at the scan's own edge is straight and whole enough to be no sky."""
-    view = scene.views[strip.side]
-    return (
-        strip.inner.agreed > 0.85
-        and strip.support > 0.85
-        and strip.even < 0.004
-        and abs(strip.inner.slope) < 0.02
-        and strip.inner.at < 6.5 * scene.px_per_mm
-        and strip.level > scene.brightest + 2 * _CLEARER
-        and view.along.size >= 20
-    )
 
 
 def _measured(

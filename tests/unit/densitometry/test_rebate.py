@@ -203,7 +203,14 @@ def test_a_strip_deeper_than_any_margin_is_a_sky():
     )
 
 
-def test_the_same_strip_clear_and_narrow_is_a_margin():
+def test_a_clear_strip_along_one_edge_of_a_cropped_scan_may_as_well_be_a_sky():
     found = find_rebate(framed(0.2, 5.0, (0.25, 1.6)), PX_PER_MM, profile_of(bench.Bed()))
+    assert isinstance(found, NoRebate)
+    assert "thin sky" in found.reason
+
+
+def test_round_a_corner_the_same_strip_is_a_margin():
+    found, _, _ = look(bench.Sheet(margin_mm=(-1, -5, -1, -5)))
     assert isinstance(found, Rebate)
-    assert found.edges == ("top",)
+    assert found.edges == ("left", "top")
+    assert found.density == pytest.approx(0.2, abs=0.005)
