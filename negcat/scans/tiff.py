@@ -51,8 +51,8 @@ REFUSED_PHOTOMETRIC = {
 BATCH_BYTES = 1 << 20
 """Decoded bytes to one task: small strips are taken together, or the bookkeeping outweighs the work."""
 
-CHUNK_BYTES = 4 << 20
-"""Bytes read at once from an uncompressed file."""
+CHUNK_BYTES = 1 << 20
+"""Bytes read at once from an uncompressed file: what stays in a processor's cache while it is worked on."""
 
 LARGE_SEGMENT = 32 << 20
 """Decoded bytes of a segment from which on the last one is kept for the next look."""
