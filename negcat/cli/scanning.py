@@ -9,8 +9,9 @@ import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import figure, print_json, progress, signed, table, warn
-from negcat.errors import NegcatError
-from negcat.work.calibrate import calibrate_scanner, code_seen
+from negcat.errors import CalibrationError, NegcatError
+from negcat.work.calibrate import Calibration, calibrate_scanner, code_seen, plot_fit
+from negcat.work.fit_chart import PLOT_SUFFIXES
 from negcat.work.ingest import Item, ingest_scans
 from negcat.work.match import match_scan
 from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
@@ -25,36 +26,72 @@ from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
     metavar="X0,Y0,X1,Y1",
     help="Where the tablet lies, as fractions of the scan from its top left, where the steps aren't found.",
 )
+@click.option(
+    "--plot",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Where the plot of the fit goes, as .svg or .png; without it, into the archive's previews.",
+)
 @archive_option
 @json_option
 def calibrate(
-    scan: Path, scanner: str, tablet: str, region: str | None, archive_dir: Path | None, as_json: bool
+    scan: Path,
+    scanner: str,
+    tablet: str,
+    region: str | None,
+    plot: Path | None,
+    archive_dir: Path | None,
+    as_json: bool,
 ) -> None:
     """Fit the scanner's profile from SCAN, a scan of a step tablet of known densities.
 
     Scan the tablet with the settings that the negatives are scanned with: 16 bits, every automatic correction
-    off. The steps are found without help. What was scanned on this scanner is measured again with the new profile.
+    off. The steps are found without help. The profile holds for scans from that of the tablet on, until there is a
+    newer one; what it now holds for is measured again.
 
     \b
-    Example:
+    Examples:
       negcat calibrate tablet.tif --scanner "Bench scanner" --tablet "21 steps"
+      negcat calibrate tablet.tif --scanner "Bench scanner" --tablet "21 steps" --plot fit.png
     """
     box = _region(region) if region is not None else None
+    if plot is not None and plot.suffix.lower() not in PLOT_SUFFIXES:
+        raise click.BadParameter(
+            f"'{plot}' is no plot's name: let it end in .svg or .png", param_hint="--plot"
+        )
     with open_archive(archive_dir) as archive:
         outcome = calibrate_scanner(archive, scan, scanner=scanner, tablet=tablet, region=box)
+        unplotted = None
+        try:
+            outcome = plot_fit(archive, outcome, plot)
+        except CalibrationError as error:
+            unplotted = str(error)
+            warn(unplotted)
     if as_json:
         print_json(outcome.as_json())
-        return
+    else:
+        _print_fit(outcome)
+    if unplotted is not None:
+        sys.exit(1)
+
+
+def _print_fit(outcome: Calibration) -> None:
+    """Print a fit as text."""
     profile = outcome.profile
     low, high = profile.density_range
     click.echo(
-        f"{outcome.scanner}: {len(profile.steps)} steps of {outcome.tablet}, {profile.bits} bits {profile.mode}."
+        f"{outcome.scanner}: {sum(s.used for s in profile.steps)} of {len(profile.steps)} steps of {outcome.tablet}, "
+        f"scanned {outcome.scanned_at[:10]}, {profile.bits} bits {profile.mode}"
+        + (f"; {outcome.lost}." if outcome.lost else ".")
     )
     click.echo(
         table(
-            ["density", "code", "residual"],
-            [[figure(s.density), figure(code_seen(s), 1), signed(s.residual, 3)] for s in profile.steps],
-            right=(0, 1, 2),
+            ["step", "density", "code", "residual"],
+            [
+                [str(number), figure(s.density), figure(code_seen(s), 1), signed(s.residual, 3)]
+                for number, s in enumerate(profile.steps, start=1)
+            ],
+            right=(0, 1, 2, 3),
         )
     )
     click.echo(
@@ -63,8 +100,10 @@ def calibrate(
     )
     for note in outcome.notes:
         click.echo(note)
+    if outcome.plot:
+        click.echo(f"Plot: {outcome.plot}")
     if outcome.measured:
-        click.echo(f"Measured again: {outcome.measured} sheets.")
+        click.echo(f"Measured again: {outcome.measured} sheet{'s' if outcome.measured != 1 else ''}.")
 
 
 @click.command()

@@ -121,10 +121,35 @@ def _scans(sheet: Mapping[str, Any]) -> str:
             f"Scan {scan['scan']}: {scan['path']}, {scan['width']} × {scan['height']}, {scan['bits']} bits{dpi}, "
             f"{scan['scanner'] or 'scanner unknown'}, {'calibrated' if scan['calibrated'] else 'not calibrated'}"
         )
+        lines += [wrapped(sentence) for sentence in _of_scan(scan)]
     base = sheet.get("base_fog")
     if base:
         lines.append(f"Base + fog {figure(base['density'])} ± {figure(base['sd'], 3)}, {base['detail']}.")
     return "\n".join(lines)
+
+
+def _of_scan(scan: Mapping[str, Any]) -> list[str]:
+    """Say why a scan is or isn't measured, with what, and what was seen in it."""
+    said = []
+    if scan["unmeasured"]:
+        said.append(f"Not measured: {scan['unmeasured'].rstrip('.')}.")
+    profile = scan.get("profile")
+    if profile:
+        low, high = profile["density_range"]
+        said.append(
+            f"Profile of {profile['scanner']}: {profile['tablet']}, scanned {profile['scanned_at'][:10]}, "
+            f"{profile['channel']} channel, densities {figure(low)} to {figure(high)}, "
+            f"± {figure(profile['residual_sd'], 3)}."
+        )
+        if scan["measured"]:
+            said += profile["doubts"]
+    frame = scan.get("frame")
+    if frame and frame["found"]:
+        said.append(f"{frame['words']}.")
+    elif frame:
+        said.append(f"No margin found: {frame['reason'].rstrip('.')}.")
+    condition = scan.get("condition") or {}
+    return said + [str(note) for note in (*scan["notes"], *(condition.get("notes") or ()))]
 
 
 def _result(sheet: Mapping[str, Any]) -> str:

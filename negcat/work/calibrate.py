@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +16,14 @@ from negcat.errors import CalibrationError, ScanError
 from negcat.scans import ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.fit_chart import draw_fit, write_plot
 from negcat.work.masters import reduced_of
 from negcat.work.measure import refresh
 from negcat.work.naming import unknown
 from negcat.work.planning import Equipment
 from negcat.work.previews import make_previews
 
-__all__ = ["Calibration", "calibrate_scanner", "code_seen"]
+__all__ = ["Calibration", "calibrate_scanner", "code_seen", "lost_steps", "plot_fit"]
 
 TABLET_SIDE = 3000
 """Longest side, in pixels, to which a tablet's scan is made small: some 20 pixels a step on a long scan."""
@@ -41,6 +42,8 @@ class Calibration:
     scanned_at : when the tablet was scanned, ISO 8601.
     notes : sentences on what the fit shows.
     measured : how many sheets were measured again.
+    number : the profile's, in the catalogue.
+    plot : where the plot of the fit was written; None where none was.
     """
 
     scanner: str
@@ -52,6 +55,14 @@ class Calibration:
     notes: tuple[str, ...]
     measured: int
 
+    number: int = 0
+    plot: str | None = None
+
+    @property
+    def lost(self) -> str:
+        """Which steps the fit does without, by their numbers; empty where it has them all."""
+        return lost_steps(self.profile, self.found.missing)
+
     def as_json(self) -> dict[str, Any]:
         """Give what ``negcat calibrate --json`` prints."""
         return {
@@ -62,10 +73,88 @@ class Calibration:
             "mode": self.profile.mode,
             "scanned_at": self.scanned_at,
             "missing_steps": [number + 1 for number in self.found.missing],
+            "lost_steps": self.lost,
+            "plot": self.plot,
             "channels": {name: _profile_json(profile) for name, profile in self.channels.items()},
             "notes": list(self.notes),
             "measured_again": self.measured,
         }
+
+
+def lost_steps(profile: ScannerProfile, missing: Sequence[int]) -> str:
+    """Name the steps that a fit does without.
+
+    Parameters
+    ----------
+    profile : the fit.
+    missing : indices of the steps that the scan doesn't show.
+
+    Returns
+    -------
+    ``steps 1–3 not seen, 21 lost at the dark end``; empty where none is lost.
+    """
+    used = [index for index, step in enumerate(profile.steps) if step.used]
+    groups: dict[str, list[int]] = {"not seen": list(missing)}
+    for index, step in enumerate(profile.steps):
+        if not step.used and index not in missing:
+            where = (
+                "lost at the bright end"
+                if index < used[0]
+                else "lost at the dark end"
+                if index > used[-1]
+                else "left out"
+            )
+            groups.setdefault(where, []).append(index)
+    said = [f"{_numbers(indices)} {what}" for what, indices in groups.items() if indices]
+    several = sum(len(indices) for indices in groups.values()) > 1
+    return f"step{'s' if several else ''} {', '.join(said)}" if said else ""
+
+
+def _numbers(indices: Sequence[int]) -> str:
+    """Write indices as numbers from 1, runs of them in short.
+
+    Examples
+    --------
+    >>> _numbers([0, 1, 2, 6, 8, 9])
+    '1–3, 7, 9–10'
+    """
+    runs: list[list[int]] = []
+    for index in indices:
+        if runs and index == runs[-1][1] + 1:
+            runs[-1][1] = index
+        else:
+            runs.append([index, index])
+    return ", ".join(f"{a + 1}" if a == b else f"{a + 1}–{b + 1}" for a, b in runs)
+
+
+def plot_fit(archive: Archive, calibration: Calibration, path: Path | None) -> Calibration:
+    """Write the plot of a fit.
+
+    Parameters
+    ----------
+    archive : the archive.
+    calibration : what was fitted.
+    path : where to, ``.svg`` or ``.png``; None: into the archive's ``previews/``.
+
+    Returns
+    -------
+    The calibration, with the plot's place.
+
+    Raises
+    ------
+    CalibrationError : another ending, or the file can't be written.
+    """
+    profile = calibration.profile
+    place = path or archive.previews / f"profile-{calibration.number}.svg"
+    used = sum(step.used for step in profile.steps)
+    chart = draw_fit(
+        calibration.channels,
+        title=f"{calibration.scanner}, {profile.bits} bits {profile.mode}",
+        subtitle=f"Fitted to {used} of {len(profile.steps)} steps of {calibration.tablet}, scanned "
+        f"{calibration.scanned_at[:10]}; standard deviation {profile.residual_sd:.3f}.",
+    )
+    write_plot(chart, place)
+    return replace(calibration, plot=str(place))
 
 
 def code_seen(step: StepFit) -> float | None:
@@ -174,7 +263,17 @@ def calibrate_scanner(
             f"{others} scans of {scanner} keep another profile, whose tablet was scanned nearer before them; this "
             f"one holds for scans from {scanned_at[:10]} on."
         )
-    return Calibration(scanner, tablet, profile, fitted, found, scanned_at, tuple(notes), measured)
+    return Calibration(
+        scanner,
+        tablet,
+        profile,
+        fitted,
+        found,
+        scanned_at,
+        tuple(notes),
+        measured,
+        numbers[names[leading]],
+    )
 
 
 def _settings(info: ScanInfo) -> dict[str, Any]:

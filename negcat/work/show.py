@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from negcat import records
@@ -13,7 +13,7 @@ from negcat.work.naming import known_sheet
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size
 
-__all__ = ["dossier"]
+__all__ = ["dossier", "frame_words"]
 
 INTERNAL = ("measured",)
 """What findings keep for computing again and nobody needs to read."""
@@ -139,7 +139,29 @@ def _frame(rebate: Mapping[str, Any] | None) -> dict[str, Any] | None:
         "edges": rebate["edges"],
         "surround": rebate["surround"],
         "tilt_deg": rebate["tilt_deg"],
+        "words": frame_words(rebate["edges"], rebate["tilt_deg"]),
     }
+
+
+def frame_words(edges: Sequence[str], tilt_deg: float) -> str:
+    """Say where the film's clear margin was found, and how the film lies.
+
+    Parameters
+    ----------
+    edges : the film's edges with a margin.
+    tilt_deg : how far it lies askew, clockwise positive.
+
+    Examples
+    --------
+    >>> frame_words(["left", "top"], -0.62), frame_words(["left"], 0.02)
+    ('Clear margin left and top; the film lies 0.6° askew, anticlockwise', 'Clear margin left; the film lies straight')
+    """
+    *others, last = edges or ["found"]
+    where = f"{', '.join(others)} and {last}" if others else last
+    if abs(tilt_deg) < 0.05:
+        return f"Clear margin {where}; the film lies straight"
+    way = "clockwise" if tilt_deg > 0 else "anticlockwise"
+    return f"Clear margin {where}; the film lies {abs(tilt_deg):.1f}° askew, {way}"
 
 
 def _profile(archive: Archive, row: Mapping[str, Any], profile: Mapping[str, Any]) -> dict[str, Any]:

@@ -32,7 +32,7 @@ def test_spots_stand_on_the_scan_they_were_set_on(measured: Bench) -> None:
 
 
 TURNS = {
-    "the same way round, moved": (lambda d: d[7:, 12:], lambda x, y, w, h: ((x * w - 12) / (w - 12), (y * h - 7) / (h - 7)), ""),
+    "moved": (lambda d: d[7:, 12:], lambda x, y, w, h: ((x * w - 12) / (w - 12), (y * h - 7) / (h - 7)), ""),
     "upside down": (lambda d: d[::-1, ::-1], lambda x, y, w, h: (1 - x, 1 - y), "turned by 180°"),
     "on its side": (lambda d: np.rot90(d, -1), lambda x, y, w, h: (1 - y, x), "turned by 90°"),
     "from the other side": (lambda d: d[:, ::-1], lambda x, y, w, h: (1 - x, y), "mirrored"),
