@@ -98,7 +98,12 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
     """Make a scan's pictures from the scan made small, in place of older ones."""
     printed = _printed(archive, row, reduced)
     own = pyramid_of(archive, row["scan"]) if printed is None else None
-    _path(archive, row, "wall").parent.mkdir(parents=True, exist_ok=True)
+    folder = _path(archive, row, "wall").parent
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise ScanError(f"{folder}: pictures can't be written ({reason}); check the folder") from error
     for size in SIZES:
         wanted = preview_size(row["width"], row["height"], size)
         tones = own.draw(*wanted) if own is not None else printed
