@@ -138,9 +138,7 @@ def _best_on_lines(
     for chain, sign in sorted(chains, key=lambda pair: (-len(pair[0].places), rank[pair[0].row])):
         teeth = np.clip(np.rint(chain.start + np.array(chain.places) * chain.pitch).astype(int), 1, width - 2)
         at_teeth = strength[chain.row]
-        tooth = np.median(
-            np.maximum(np.maximum(at_teeth[teeth - 1], at_teeth[teeth]), at_teeth[teeth + 1])
-        )
+        tooth = np.median(np.maximum(np.maximum(at_teeth[teeth - 1], at_teeth[teeth]), at_teeth[teeth + 1]))
         # Few edges in a row come about by chance sooner than many.
         sharp = _SHARP if wanted >= 8 else 2.0 * _SHARP
         if tooth < sharp * np.median(at_teeth[teeth[0] : teeth[-1]]):
@@ -225,8 +223,7 @@ def _chains(own: NDArray[np.bool_], other: NDArray[np.bool_], shortest: float) -
         at = np.clip(np.rint(wanted), 0, width - 1).astype(np.int64)
         hit = nearest[row, at].astype(float)
         good = np.abs(hit - wanted) <= _UNEVEN * pitch
-        step = np.where(good, missed + 1, 0)
-        number = number + step
+        number = number + np.where(good, missed + 1, 0)
         last = np.where(good, hit, last)
         offset = last - first
         count = count + good

@@ -39,6 +39,7 @@ _LEVEL = 0.008  # in log10 code: the most by which a margin's outer half may dif
 _SAME_BASE = 0.02
 _BRIGHTEST = 0.985 * FULL_SCALE
 _SQUARE = 0.011  # tangent of 0.6°: a holder's rails are square to each other, and the film has little play
+_ALONG = 0.008  # tangent of 0.45°: a film's play in its holder, 0.8 mm in 100
 _CLEARER = 0.012  # in log10 code: by how much a margin that stands alone must be clearer than the picture
 
 
@@ -59,6 +60,8 @@ class Rebate:
     surround : what lies outside the film: open ``glass``, a black ``mask``, or None where nothing does.
     code_sd : one standard deviation of `code`.
     reason : why `density` is None, else empty.
+    outside_code : mean code just outside the film, of the brightest open glass or of the mask; None where
+        nothing is seen outside.
     """
 
     code: float
@@ -72,6 +75,7 @@ class Rebate:
     surround: Surround | None = None
     code_sd: float = 0.0
     reason: str = ""
+    outside_code: float | None = None
 
 
 @dataclass(frozen=True)
@@ -312,8 +316,11 @@ def _choose(scene: _Scene, profile: ScannerProfile | None) -> list[_Strip] | NoR
         brightest = float(np.median(glass))
         bare = [s for s in possible if s.outside is None]
         sides_bare = {s.side for s in bare} - {s.side for s in possible if s.kind == "glass"}
+        # Round a corner only a margin runs, so that what lies outside it is glass whatever a profile says.
+        cornered = _round_a_corner({s.side for s in possible if s.kind == "glass"})
         told = (
             profile is not None
+            and not cornered
             and np.isfinite(profile.density(_code_of(brightest)))
             and _may_be_base(brightest, profile)
         )
@@ -355,11 +362,15 @@ def _borne_out(strips: list[_Strip]) -> bool:
     the edge of the film, are the holder's rails.
     """
     sides = {strip.side for strip in strips}
-    if sides & {"left", "right"} and sides & {"top", "bottom"}:
+    if _round_a_corner(sides):
         return True
     return any(
-        strip.kind == "glass" and abs(strip.outer.slope - strip.inner.slope) < _SQUARE for strip in strips
+        strip.kind == "glass" and abs(strip.outer.slope - strip.inner.slope) < _ALONG for strip in strips
     )
+
+
+def _round_a_corner(sides: set[SideName]) -> bool:
+    return bool(sides & {"left", "right"} and sides & {"top", "bottom"})
 
 
 def _leaning(strip: _Strip) -> float:
@@ -426,6 +437,9 @@ def _measured(
     by_side = {strip.side: strip for strip in strips}
     outlines = {side: _outline(scene, side, by_side.get(side)) for side in SIDES}
     kinds = [strip.kind for strip in strips if strip.kind]
+    surround = _commonest(kinds)
+    beyond = [_outside_code(image, scene, strip) for strip in strips if strip.kind == surround and surround]
+    seen = [code for code in beyond if code is not None]
     tilts = [
         float(np.degrees(np.arctan(strip.inner.slope))) * (-1 if strip.side in ("left", "bottom") else 1)
         for strip in strips
@@ -440,10 +454,23 @@ def _measured(
         film_edge=_box(scene, {side: pair[0] for side, pair in outlines.items()}) if whole else None,
         tilt_deg=float(np.median(tilts)),
         edges=tuple(side for side in SIDES if side in by_side),
-        surround=_commonest(kinds),
+        surround=surround,
         code_sd=float(code_sd),
         reason=reason,
+        outside_code=(max(seen) if surround == "glass" else min(seen)) if seen else None,
     )
+
+
+def _outside_code(image: NDArray[Any], scene: _Scene, strip: _Strip) -> float | None:
+    """Return the code of what lies outside the film along a strip, 2 to 4 mm off or as far as is seen."""
+    view, scale = scene.views[strip.side], scene.px_per_mm
+    at = strip.outer.u(view.along)
+    last = float(at.min()) - max(_CUT_MM * scale, 2.0)
+    first = max(last - 2.0 * scale, 0.0)
+    if last - first < 2.0:
+        return None
+    box = _turned(strip.side, first, last, float(view.along[0]), float(view.along[-1]), *scene.levels.shape)
+    return _piece_code(image, box)
 
 
 def _commonest(kinds: list[Surround]) -> Surround | None:

@@ -164,9 +164,7 @@ def _subject(case: Awkward, fx: Floats, fy: Floats, rng: np.random.Generator) ->
     net = np.clip(net, 0.0 if case.subject == "night" else low, high)
     even = case.sky + 0.012 * fy + 0.006 * fx
     if case.subject in ("sky", "two skies", "glow"):
-        horizon = rng.uniform(0.05, 0.6) + 0.04 * np.interp(
-            fx, np.linspace(0, 1, 9), rng.normal(0, 1, 9)
-        )
+        horizon = rng.uniform(0.05, 0.6) + 0.04 * np.interp(fx, np.linspace(0, 1, 9), rng.normal(0, 1, 9))
         if rng.random() < 0.3:
             horizon = rng.uniform(0.1, 0.6) + rng.normal(0, 0.01) * fx  # a sea horizon
         if case.subject == "glow":
@@ -182,7 +180,9 @@ def _subject(case: Awkward, fx: Floats, fy: Floats, rng: np.random.Generator) ->
     if case.subject == "posts":
         # Nobody levels a camera to the tenth of a degree, nor does a post end just where the frame does.
         lean, first = rng.choice([-1, 1]) * rng.uniform(0.01, 0.03), rng.random()
-        net = np.where((np.mod(fx * 9 + 9 * lean * fy + first, 1) < 0.25) & (fy > 0.15), 0.03 + 0.02 * fy, net)
+        net = np.where(
+            (np.mod(fx * 9 + 9 * lean * fy + first, 1) < 0.25) & (fy > 0.15), 0.03 + 0.02 * fy, net
+        )
     return net
 
 
