@@ -100,9 +100,20 @@ def scan_lines(scan: Dossier) -> Lines:
     if scan.get("dpi"):
         lines.append(("Resolution", f"{round(float(scan['dpi']))} dpi"))
     lines.append(("Scanner", str(scan.get("scanner") or "not known")))
+    if scan.get("taken_at"):
+        lines.append(("Scanned", date(scan["taken_at"])))
+    profile = scan.get("profile") or {}
     lines.append(("Profile", _profile(scan)))
-    if scan.get("unmeasured"):
+    if scan.get("measured"):
+        lines.append(
+            ("Measured", f"in the {profile['channel']} channel" if profile.get("channel") else "yes")
+        )
+        lines.extend(("Doubt", str(doubt)) for doubt in profile.get("doubts") or ())
+    elif scan.get("unmeasured"):
         lines.append(("Not measured", str(scan["unmeasured"])))
+    frame = scan.get("frame") or {}
+    if frame:
+        lines.append(("Margin", str(frame["words"] if frame["found"] else frame["reason"])))
     condition = scan.get("condition") or {}
     lines.extend(
         ("Note", str(note)) for note in (*(scan.get("notes") or ()), *(condition.get("notes") or ()))
@@ -119,7 +130,9 @@ def _profile(scan: Dossier) -> str:
     reach = profile.get("density_range")
     if not reach:
         return "from the scanner's step tablet"
-    text = f"from tablet {profile['tablet']}, " if profile.get("tablet") else ""
+    text = f"{profile['scanner']}, " if profile.get("scanner") else ""
+    text += f"from tablet {profile['tablet']}" if profile.get("tablet") else "from its step tablet"
+    text += f" of {date(profile["scanned_at"][:10])}, " if profile.get("scanned_at") else ", "
     text += f"density {fixed(reach[0])} to {fixed(reach[1])}"
     return text + (
         f", {deviation(profile['residual_sd'], 3)}" if profile.get("residual_sd") is not None else ""

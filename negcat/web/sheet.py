@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import cos, radians, sin
 from string import ascii_lowercase
 from typing import Any
 
@@ -119,6 +120,9 @@ class Page:
     chart_rows: tuple[tuple[str, str], ...]
     target: str
     spots: tuple[Spot, ...]
+    outline: str
+    frame: str
+    carried: bool
     scan: str | None
     scan_measured: bool
     width: int
@@ -149,7 +153,7 @@ def set_page(dossier: Dossier, target: Target) -> Page:
     development = dossier.get("development") or {}
     scans: Sequence[Dossier] = dossier.get("scans") or ()
     # Where a sheet was scanned twice, the scan that was measured is the one to look at.
-    first: Dossier = next((scan for scan in scans if scan.get("measured")), scans[-1] if scans else {})
+    first: Dossier = next((scan for scan in scans if scan.get("measured")), scans[0] if scans else {})
     result = dossier.get("result") or {}
     readings = [
         {**reading, "letter": _letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
@@ -191,7 +195,10 @@ def set_page(dossier: Dossier, target: Target) -> Page:
         ),
         chart_rows=_chart_rows(target.zones, target.densities),
         target=target.name,
-        spots=_spots(readings),
+        spots=_spots(readings, first.get("scan")),
+        outline=_outline(first),
+        frame=_frame(first),
+        carried=any(reading.get("spot_status") == "carried" for reading in readings),
         scan=str(first["scan"]) if first.get("scan") else None,
         scan_measured=bool(first.get("measured")),
         width=int(first.get("preview_width") or 5),
@@ -365,6 +372,8 @@ def _how(reading: Dossier) -> str:
     parts = [str(reading.get("role") or "")]
     if reading.get("ev") is not None:
         parts.append(f"EV {fixed(reading['ev'], 1)}")
+    if reading.get("spot_status") == "carried":
+        parts.append("spot carried over, check it")
     if reading.get("placed") and reading.get("planned_zone") is not None:
         parts.append(f"placed on {zone_numeral(reading['planned_zone'])}")
     elif reading.get("planned_zone") is not None:
@@ -394,10 +403,39 @@ def _chart_rows(zones: Sequence[float], densities: Sequence[float]) -> tuple[tup
     )
 
 
-def _spots(readings: Sequence[Dossier]) -> tuple[Spot, ...]:
+def _outline(scan: Dossier) -> str:
+    """Draw the picture's frame as found in a scan: a polygon's points in pixels of its picture."""
+    frame = scan.get("frame") or {}
+    box = frame.get("picture")
+    if not box:
+        return ""
+    width, height = float(scan["preview_width"]), float(scan["preview_height"])
+    x0, y0, x1, y1 = box[0] * width, box[1] * height, box[2] * width, box[3] * height
+    middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
+    tilt = radians(frame.get("tilt_deg") or 0.0)
+    turned = (
+        (
+            middle_x + (x - middle_x) * cos(tilt) - (y - middle_y) * sin(tilt),
+            middle_y + (x - middle_x) * sin(tilt) + (y - middle_y) * cos(tilt),
+        )
+        for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+    )
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in turned)
+
+
+def _frame(scan: Dossier) -> str:
+    """Say what was found of the film's margin."""
+    frame = scan.get("frame")
+    if not frame:
+        return ""
+    return str(frame["words"]) if frame["found"] else f"No margin found: {str(frame['reason']).rstrip('.')}"
+
+
+def _spots(readings: Sequence[Dossier], scan: str | None) -> tuple[Spot, ...]:
+    """Place the readings' spots on a scan; a spot on another scan has no place there."""
     spots = []
     for reading in readings:
         spot = reading.get("spot") or {}
-        if spot.get("x") is not None and spot.get("y") is not None:
+        if spot.get("scan") in (None, scan) and spot.get("x") is not None and spot.get("y") is not None:
             spots.append(Spot(str(reading["letter"]), float(spot["x"]), float(spot["y"])))
     return tuple(spots)

@@ -5,6 +5,8 @@ import re
 import pytest
 
 from negcat.errors import UnknownNameError
+from negcat.web.reading import Target
+from negcat.web.sheet import set_page
 from negcat.work.archive import Archive
 from negcat.work.show import dossier
 
@@ -127,3 +129,64 @@ async def test_a_page_that_is_nowhere_is_one_sentence(site):
     assert response.status_code == 404
     assert 'class="sentence"' in response.text
     assert "<b>" not in response.text.partition("<main")[2]
+
+
+async def test_the_frame_found_is_drawn_and_said(site, archive):
+    whole = known(archive, "BW-01")
+    frame = whole["scans"][0]["frame"]
+    assert frame["found"] is True
+    assert frame["edges"] == ["left", "right", "top", "bottom"]
+    html = await page_of(site, "BW-01")
+    box = re.search(r'<svg class="spots" viewBox="0 0 (\d+) (\d+)"', html)
+    width, height = int(box[1]), int(box[2])
+    points = re.search(r'<polygon class="over" points="([^"]+)"', html)[1]
+    corners = [tuple(float(number) for number in pair.split(",")) for pair in points.split()]
+    # The picture lies within the rebate of 40 pixels on a scan of 1040 by 840.
+    for (x, y), (px, py) in zip(corners, ((60, 60), (980, 60), (980, 780), (60, 780)), strict=True):
+        assert x == pytest.approx(width * px / 1040, abs=4)
+        assert y == pytest.approx(height * py / 840, abs=4)
+    assert "Clear margin left, right, top and bottom; the film lies straight" in html
+
+
+async def test_every_scan_says_why_it_is_measured_or_not(site, archive):
+    html = await page_of(site, "BW-01")
+    assert "in the grey channel" in html
+    assert re.search(
+        r"flatbed, from tablet T21 of 20\d\d-\d\d-\d\d|flatbed, from tablet T21 of \d+ \w+ 20\d\d", html
+    )
+
+
+def scan_of(**more):
+    return {
+        "scan": "a" * 12,
+        "path": "BW-01.tif",
+        "preview_width": 1000,
+        "preview_height": 800,
+        "measured": False,
+        "calibrated": True,
+        "unmeasured": "it is a positive",
+        "frame": {"found": False, "reason": "the film was cropped inside the picture"},
+        **more,
+    }
+
+
+async def test_a_carried_spot_says_to_check_it_and_one_of_another_scan_is_not_drawn():
+    reading = {"name": "soot", "role": "shadow", "spot_status": "carried"}
+    here = {**reading, "spot": {"x": 0.25, "y": 0.5, "scan": "a" * 12}}
+    elsewhere = {**reading, "spot": {"x": 0.25, "y": 0.5, "scan": "b" * 12}}
+    target = Target("t", (0.0, 1.0), (0.0, 0.1))
+    for one, drawn in ((here, 1), (elsewhere, 0)):
+        page = set_page({"sheet": "BW-01", "scans": [scan_of()], "readings": [one]}, target)
+        assert len(page.spots) == drawn
+        assert "check" in page.readings[0].how
+    assert (page.outline, page.frame) == ("", "No margin found: the film was cropped inside the picture")
+    lines = dict(page.scans[0])
+    assert lines["Not measured"] == "it is a positive"
+
+
+async def test_a_frame_askew_is_drawn_askew():
+    frame = {"found": True, "picture": [0.1, 0.1, 0.9, 0.9], "tilt_deg": 2.0, "words": "Clear margin left"}
+    page = set_page({"sheet": "BW-01", "scans": [scan_of(frame=frame)]}, Target("t", (0.0, 1.0), (0.0, 0.1)))
+    (x0, y0), (x1, y1) = ([float(n) for n in pair.split(",")] for pair in page.outline.split()[:2])
+    # Clockwise, with y down: the right end of the upper edge lies lower.
+    assert (y1 - y0) / (x1 - x0) == pytest.approx(0.0349, abs=0.001)
