@@ -11,7 +11,7 @@ from typing import Any
 
 from pluggy import HookimplMarker
 
-from negcat.web import iiif, reading, routes, security, tables
+from negcat.web import iiif, reading, routes, security, tables, viewing
 
 __all__: list[str] = []
 
@@ -21,7 +21,9 @@ hookimpl = HookimplMarker("datasette")
 @hookimpl
 def register_routes(datasette: Any) -> list[tuple[str, Any]]:
     """Put the pages at their addresses."""
-    return [*routes.pages(), *iiif.pages()] if reading.attached(datasette) else []
+    if not reading.attached(datasette):
+        return []
+    return [*routes.pages(), *iiif.pages(), *viewing.pages()]
 
 
 @hookimpl

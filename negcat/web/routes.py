@@ -22,7 +22,7 @@ from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.web import pending, reading, sheet, wall
 from negcat.web.security import OWN_POLICY
 
-__all__ = ["explain", "names_tag", "pages", "readable", "refuse"]
+__all__ = ["View", "explain", "names_tag", "pages", "readable", "refuse"]
 
 View = Callable[[Any, Any], Awaitable[Any]]
 

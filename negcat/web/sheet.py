@@ -28,7 +28,7 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "set_page"]
+__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "set_page"]
 
 Dossier = Mapping[str, Any]
 
@@ -156,7 +156,7 @@ def set_page(dossier: Dossier, target: Target) -> Page:
     first: Dossier = next((scan for scan in scans if scan.get("measured")), scans[0] if scans else {})
     result = dossier.get("result") or {}
     readings = [
-        {**reading, "letter": _letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
+        {**reading, "letter": letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
     ]
     rows, total, given = _ledger(dossier.get("ledger") or ())
     verdict = str(result.get("verdict") or "not measured")
@@ -216,10 +216,10 @@ def set_page(dossier: Dossier, target: Target) -> Page:
     )
 
 
-def _letter(index: int) -> str:
+def letter(index: int) -> str:
     """Name a reading: a to z, then aa, ab and on."""
     more, own = divmod(index, len(ascii_lowercase))
-    return (_letter(more - 1) if more else "") + ascii_lowercase[own]
+    return (letter(more - 1) if more else "") + ascii_lowercase[own]
 
 
 def _lens(dossier: Dossier) -> str:
