@@ -131,7 +131,7 @@ def _profile(scan: Dossier) -> str:
     if not reach:
         return "from the scanner's step tablet"
     text = f"{profile['scanner']}, " if profile.get("scanner") else ""
-    text += f"from tablet {profile['tablet']}" if profile.get("tablet") else "from its step tablet"
+    text += f"from {profile['tablet']}" if profile.get("tablet") else "from its step tablet"
     text += f" of {date(str(profile['scanned_at'])[:10])}, " if profile.get("scanned_at") else ", "
     text += f"density {fixed(reach[0])} to {fixed(reach[1])}"
     return text + (

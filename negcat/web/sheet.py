@@ -125,6 +125,7 @@ class Page:
     carried: bool
     scan: str | None
     scan_measured: bool
+    scan_unmeasured: str
     width: int
     height: int
     record: tuple[tuple[str, str], ...]
@@ -201,6 +202,7 @@ def set_page(dossier: Dossier, target: Target) -> Page:
         carried=any(reading.get("spot_status") == "carried" for reading in readings),
         scan=str(first["scan"]) if first.get("scan") else None,
         scan_measured=bool(first.get("measured")),
+        scan_unmeasured=str(first.get("unmeasured") or "").rstrip("."),
         width=int(first.get("preview_width") or 5),
         height=int(first.get("preview_height") or 4),
         record=particulars.record_lines(dossier),

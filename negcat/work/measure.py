@@ -446,13 +446,8 @@ class _Sight:
 
     def _reason(self, condition: Mapping[str, Any]) -> str | None:
         row = self.row
-        if condition.get("positive"):
-            return "it is a positive, whose tones say nothing of the negative's densities"
-        if condition.get("stretched"):
-            return (
-                "its levels were stretched by an automatic correction, so its codes don't follow the scanner's "
-                "profile; scan it again with every automatic correction off"
-            )
+        if condition.get("measurable") is False:
+            return str(condition["reason"]).rstrip(".")
         if self.channel is None:
             return (
                 f"{self.record.film} is measured in the {self.film_channel} channel and this is a grey scan; "
@@ -468,8 +463,6 @@ class _Sight:
                 f"there is no profile of {row['scanner']} for {row['bits']} bits {row['mode']}; make one with "
                 "'negcat calibrate' from a step tablet scanned with the same settings"
             )
-        if condition.get("measurable") is False:
-            return str(condition.get("reason") or "its codes can't be trusted").rstrip(".")
         if self.px_per_mm is None:
             return (
                 "its resolution isn't known: the scan doesn't say it, and the sheet's record names no format"

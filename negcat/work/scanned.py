@@ -287,7 +287,13 @@ def pixels_per_mm(
 
 
 def examine(
-    reduced: Reduced, channel: int, px_per_mm: float | None, profile: ScannerProfile | None
+    reduced: Reduced,
+    channel: int,
+    px_per_mm: float | None,
+    profile: ScannerProfile | None,
+    *,
+    bits: int | None = None,
+    lossy: bool | None = None,
 ) -> tuple[Rebate | NoRebate, Condition]:
     """Look a whole scan over: find the film's clear margin, and what is wrong with the scan.
 
@@ -297,6 +303,8 @@ def examine(
     channel : the channel's place.
     px_per_mm : full-size pixels per millimetre; None where it isn't known, and then no margin is looked for.
     profile : the scanner's, None without one.
+    bits : of the file.
+    lossy : whether the file's compression loses detail; None or False: not that it says.
     """
     image = np.ascontiguousarray(reduced.codes[:, :, channel])
     rebate: Rebate | NoRebate
@@ -304,7 +312,16 @@ def examine(
         rebate = NoRebate("the scan doesn't say its resolution and the film's format isn't recorded")
     else:
         rebate = densitometry.find_rebate(image, px_per_mm / reduced.factor, profile)
-    return rebate, densitometry.assess(image, rebate, profile)
+    condition = densitometry.assess(
+        image,
+        rebate,
+        profile,
+        px_per_mm=px_per_mm / reduced.factor if px_per_mm is not None else None,
+        histogram=reduced.histogram[channel],
+        bits=bits,
+        lossy=lossy or None,
+    )
+    return rebate, condition
 
 
 def look_over(
@@ -332,7 +349,14 @@ def look_over(
     looked_over = condition is not None and condition.get("looked_over_with") == basis
     if known is not None and looked_over and not fresh:
         return known, condition
-    rebate, seen = examine(reduced(), channel, px_per_mm, profile.fitted if profile else None)
+    rebate, seen = examine(
+        reduced(),
+        channel,
+        px_per_mm,
+        profile.fitted if profile else None,
+        bits=row["bits"],
+        lossy=row["lossy"],
+    )
     condition = {**asdict(seen), "looked_over_with": basis}
     catalogue.save_scan(
         {
