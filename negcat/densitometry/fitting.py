@@ -23,7 +23,7 @@ _OUTLIER = 0.03
 _LARGEST_RESIDUAL_SD = 0.06
 _FEWEST_STEPS = 5
 _EIGHT_BIT = 257.0  # codes between neighbours in a scan of 8 bits
-_COARSEST = 0.05  # density: where rounding to 8 bits is worse than that, a step says nothing
+_COARSEST = 0.02  # density: where rounding to 8 bits is worse than that, a step says nothing
 _USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
 
 

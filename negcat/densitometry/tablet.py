@@ -22,6 +22,8 @@ _Floats = NDArray[np.float64]
 _MOST_PIXELS = 1100
 _INVERTED = 3.0
 _ENOUGH = 0.6  # of the steps: then other combs in the scan are not looked at
+_NEXT = 1.6  # usual steps: by how much the next one may be darker
+_NOISY = 0.3  # of the last step's code: noise in which the next step drowns
 _FLOOR = 4.0  # codes added before the logarithm, lest a black mask's noise look like texture
 
 
@@ -38,6 +40,8 @@ class FoundSteps:
     reversed : whether the lightest step lies at the right or bottom end.
     note : what the user should know, one or more sentences, may be empty.
     tilt_deg : how far the tablet lies askew, in degrees, clockwise positive.
+    lost : numbers of the darkest steps that are no longer told apart for the scanner's noise; they have a place
+        and a code all the same.
     clipped : share of each step's pixels at 0 or full scale.
     """
 
@@ -49,6 +53,7 @@ class FoundSteps:
     note: str
     tilt_deg: float = 0.0
     clipped: tuple[float, ...] = ()
+    lost: tuple[int, ...] = ()
 
 
 def find_steps(
@@ -93,10 +98,22 @@ def find_steps(
             boxes[first + number] = _step_box(
                 slot, band, comb, levels.shape, factor, part.shape, corner, image.shape
             )
+    lost = []
+    for slot in _beyond(band, slots)[: known.size - first - len(slots)]:
+        number = first + len(slots) + len(lost)
+        box = _step_box(slot, band, comb, levels.shape, factor, part.shape, corner, image.shape)
+        last = boxes[number - 1]
+        if last is None or not _drowned(image, box, last, band.step):
+            break
+        lost.append(number)
+        boxes[number] = box
     codes, clipped = step_codes(image, boxes)
     _check_order(codes, known)
     missing = tuple(k for k, box in enumerate(boxes) if box is None)
-    notes = [note] if note else []
+    notes = [note] if note and (missing or not lost) else []
+    if lost:
+        names = ", ".join(f"{k + 1} ({known[k]:.2f})" for k in lost)
+        notes.append(f"Steps {names} are lost in the scanner's noise at the dark end.")
     if missing:
         names = ", ".join(f"{k + 1} ({known[k]:.2f})" for k in missing)
         notes.append(f"{len(missing)} of {known.size} steps are not seen: {names}.")
@@ -111,6 +128,7 @@ def find_steps(
         note=" ".join(notes),
         tilt_deg=tilt,
         clipped=clipped,
+        lost=tuple(lost),
     )
 
 
@@ -140,6 +158,30 @@ def _found(levels: _Levels, known: _Floats) -> tuple[Comb, Band, int, list[Slot 
         "other; "
         f"{REGION}"
     )
+
+
+def _beyond(band: Band, run: Sequence[Slot | None]) -> list[Slot]:
+    """Return the places beyond the darkest step told apart, as far as they lie whole in the scan."""
+    last = run[-1]
+    assert last is not None  # ends of the run are seen
+    places = []
+    for slot in band.slots[band.slots.index(last) + 1 :]:
+        if not np.isfinite(slot.level):
+            break
+        places.append(slot)
+    return places
+
+
+def _drowned(image: NDArray[Any], box: Box, last: Box, step: float) -> bool:
+    """Return whether the next step is there but can't be told apart for the scanner's noise.
+
+    A cover is far darker than the next step would be, and even; glass and the film beside a tablet are
+    brighter.
+    """
+    here, before = (image[place.pixels(*image.shape)].astype(np.float64) + _FLOOR for place in (box, last))
+    fall = float(np.log10(before.mean() / here.mean()))
+    noisy = float(here.std()) > _NOISY * float(before.mean())
+    return -0.6 * step < fall < _NEXT * step or (noisy and -0.6 * step < fall)
 
 
 def step_codes(

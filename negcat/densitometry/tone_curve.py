@@ -16,10 +16,11 @@ __all__ = ["Curve", "fit_curve"]
 
 _Floats = NDArray[np.float64]
 
-_SMALLEST_SD = 0.0015  # a scanner repeats itself no better than this from one scan to the next
+_DRIFT_SD = 0.0013  # density: a lamp repeats itself no better than this from one scan to the next
+_PLACE_SD = 0.0005  # density: nor does one place on the bed give quite what the next does
 _KNOT_SPACING = 0.03
 _USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
-_STRAY_CHANGE = 0.25  # of the stray light seen on the tablet: by how much another scan's may differ
+_STRAY_CHANGE = 0.4  # of the stray light seen on the tablet: by how much another scan's may differ
 _SHARED_TERMS = 8
 _LOW = np.array([-3.0, 0.05, -3.0, -1e-9])
 _HIGH = np.array([5.0, 10.0, 0.97, 0.3])
@@ -189,10 +190,12 @@ def fit_curve(logs: _Floats, known: _Floats, coarse: _Floats) -> Curve:
     rows = _jacobian(parameters, knots, ends, free) @ np.linalg.pinv(weigh @ jacobian) @ weigh
     rows = rows + spread_out @ smooth @ (identity - through_shape)
     values = _shape(parameters, knots, ends) + spread_out @ correction
-    # Grain shakes rounding of pixels loose, so that half of it at most is left in a mean.
-    rounding = np.interp(knots, logs[::-1], coarse[::-1]) / 2.0
+    # Fine grain doesn't shake the rounding of its pixels loose: all of it is left in a mean.
+    rounding = np.interp(knots, logs[::-1], coarse[::-1])
     errors = np.sqrt(variance) * rows / weights
-    own = _SMALLEST_SD**2 + rounding**2 + _stray_sd(parameters, knots, ends) ** 2
+    # A lamp that has drifted moves all densities of a scan alike.
+    errors = np.concatenate([errors, np.full((count, 1), _DRIFT_SD)], axis=1)
+    own = _PLACE_SD**2 + rounding**2 + _stray_sd(parameters, knots, ends) ** 2
     sds = np.sqrt(np.sum(errors**2, axis=1) + own)
     turned, sizes, _ = np.linalg.svd(errors, full_matrices=False)
     shared = (turned * sizes)[:, :_SHARED_TERMS]

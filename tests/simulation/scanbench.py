@@ -16,7 +16,7 @@ MASK_DENSITY = 5.0
 
 @dataclass(frozen=True)
 class Bed:
-    """A scanner: code = full · ((T + flare − black) · exposure)^(1/gamma), blurred, noisy, quantised."""
+    """A scanner: code = full · ((T + flare + veil · mean T) · exposure)^(1/gamma), blurred, noisy, quantised."""
 
     exposure: float = 0.88
     gamma: float = 1.0
@@ -26,6 +26,7 @@ class Bed:
     shot: float = 2e-3
     bits: int = 16
     srgb: bool = False
+    veil: float = 0.0
     halo: float = 0.0
     halo_mm: float = 6.0
 
@@ -34,7 +35,7 @@ class Bed:
         if self.halo:
             wide = gaussian_filter(light, self.halo_mm * px_per_mm, mode="nearest", truncate=2.5)
             seen = (1 - self.halo) * seen + self.halo * wide
-        seen = (seen + self.flare) * self.exposure
+        seen = (seen + self.flare + self.veil * float(light.mean())) * self.exposure
         seen = seen + rng.normal(0, 1, seen.shape) * np.sqrt(
             self.noise**2 + self.shot**2 * np.maximum(seen, 0)
         )

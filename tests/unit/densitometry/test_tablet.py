@@ -219,3 +219,21 @@ def test_found_steps_make_a_profile():
     )
     assert profile.residual_sd < 0.01
     assert profile.density_range[1] > 2.9
+
+
+@pytest.mark.parametrize("surround", ["mask", "glass"])
+@pytest.mark.parametrize("gamma", [1.0, 2.2])
+@pytest.mark.parametrize("noise", [6e-4, 2e-3])
+def test_steps_drowned_in_noise_are_lost_not_unseen(surround, gamma, noise):
+    bed = bench.Bed(noise=noise, gamma=gamma)
+    found = find_steps(scan(bench.Tablet(TWENTY_ONE, surround=surround, tilt_deg=1.0), bed), TWENTY_ONE)
+    assert found.missing == ()
+    assert found.lost == tuple(range(found.lost[0], 21))
+    assert "lost in the scanner's noise at the dark end" in found.note
+    profile = fit_profile(
+        found.codes, TWENTY_ONE, channel="grey", bits=16, mode="grey", clipped=found.clipped
+    )
+    assert any("are lost at the dark end" in note for note in profile.notes)
+    assert profile.density_range[1] > 1.9
+    codes, right = np.array(found.codes), ideal(TWENTY_ONE, bed)
+    assert np.abs(np.log10(codes / right))[:12].max() < 0.01
