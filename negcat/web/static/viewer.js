@@ -257,6 +257,7 @@
       map.setMinZoom(-20);
       map.fitBounds(bounds, { animate: false });
       map.setMinZoom(map.getZoom());
+      settle();
     }
     function zoom(by) {
       const next = Math.min(map.getMaxZoom(), Math.max(map.getMinZoom(), map.getZoom() + by));
@@ -304,14 +305,15 @@
     glass.addEventListener("focus", () => map.scrollWheelZoom.enable());
     glass.addEventListener("blur", () => map.scrollWheelZoom.disable());
 
-    map.on("zoomend", () => {
+    function settle() {
       const closer = map.getZoom() > map.getMinZoom() + 0.01;
       // Seen whole there is nothing to drag, and a finger scrolls the page.
       if (closer) map.dragging.enable();
       else map.dragging.disable();
       glass.classList.toggle("grains", map.getZoom() > top + 0.5);
       glass.dataset.zoom = map.getZoom().toFixed(2);
-    });
+    }
+    map.on("zoomend", settle);
     let wide = 0;
     new ResizeObserver(() => {
       const before = map.getZoom() <= map.getMinZoom() + 0.01;
