@@ -245,6 +245,7 @@ def measure(
                     click.echo(
                         f"  {reading['name']}: density {figure(density)} ± {figure(reading.get('sd'), 3)}, "
                         f"net {figure(reading.get('net_density'))}"
+                        + (" (spot carried over: check it)" if reading["spot_status"] == "carried" else "")
                     )
                 elif reading.get("note"):
                     click.echo(f"  {reading['name']}: {reading['note']}")

@@ -16,9 +16,9 @@ from negcat.errors import CalibrationError, ScanError
 from negcat.scans import ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.computing import refresh
 from negcat.work.fit_chart import draw_fit, write_plot
 from negcat.work.masters import reduced_of
-from negcat.work.measure import refresh
 from negcat.work.naming import unknown
 from negcat.work.planning import Equipment
 from negcat.work.previews import make_previews

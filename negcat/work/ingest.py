@@ -14,9 +14,9 @@ from negcat.errors import ScanError
 from negcat.scans import Reduced, ScanHeader, ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.computing import refresh
 from negcat.work.joining import Join, SheetIds
 from negcat.work.masters import PREVIEW_SIDE
-from negcat.work.measure import refresh
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
 from negcat.work.waiting import claim_elsewhere, decide_row

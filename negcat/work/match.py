@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from negcat.work.archive import Archive
+from negcat.work.computing import refresh
 from negcat.work.ingest import Item, join_and_measure
 from negcat.work.masters import reduced_of
-from negcat.work.measure import refresh
 from negcat.work.naming import known_scan, known_sheet
 from negcat.work.previews import make_previews
 

@@ -8,7 +8,7 @@ from typing import Any
 from negcat import records
 from negcat.work import scanned
 from negcat.work.archive import Archive
-from negcat.work.measure import compute
+from negcat.work.computing import compute
 from negcat.work.naming import known_sheet
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size

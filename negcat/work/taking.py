@@ -10,7 +10,7 @@ from typing import Any
 from negcat.records import load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
-from negcat.work.measure import refresh
+from negcat.work.computing import refresh
 from negcat.work.waiting import join_waiting
 
 __all__ = ["Outcome", "take_record_files"]

@@ -155,3 +155,41 @@ def test_a_spot_outside_the_rescan_has_no_density(measured: Bench) -> None:
     assert after["readings"][0]["density"] is None
     assert "outside" in after["readings"][0]["note"]
     assert after["readings"][2]["spot_status"] == "carried"
+
+
+def test_a_spot_on_a_scan_that_isnt_there_has_no_density(measured: Bench) -> None:
+    record = """\
+sheets:
+  - sheet: BW-01
+    film: Brickdust 100
+    format: 4x5
+    lens: Aldwater
+    cell: whole
+    stop: 16
+    time: 1/4
+    readings:
+      - {name: wall, ev: 11, zone: V, placed: true, spot: {x: 0.5, y: 0.5, scan: 00aa11bb22cc}}
+"""
+    measured.run("record", measured.records(record, "elsewhere.yaml"))
+    (reading,) = measured.json("show", "BW-01")["readings"]
+    assert reading["density"] is None
+    assert "no scan 00aa11bb22cc" in reading["note"]
+    fault = record.replace("00aa11bb22cc", "scan 3")
+    result = measured.run("record", measured.records(fault, "fault.yaml"), status=2)
+    assert "'scan 3' is no scan's id" in result.stderr
+
+
+def test_measuring_prints_which_spots_are_carried(measured: Bench) -> None:
+    measured.run("ingest", rescan(measured, negative()[::-1, ::-1]))
+    assert measured.run("measure", "BW-01").stdout.count("carried over: check it") == 3
+    assert "carried" not in measured.run("measure", "BW-01", "--confirm").stdout
+    measured.run("measure", "--confirm", status=2)
+
+
+def test_spots_of_a_sheet_that_cant_be_measured_name_their_scan(archive: Bench) -> None:
+    path, (place, *_) = archive.scan_sheet("BW-01.tif", known=False)
+    archive.run("ingest", path)
+    archive.run("measure", "BW-01", "--spot", f"wall={place[0]:.4f},{place[1]:.4f}")
+    sheet = archive.json("show", "BW-01")
+    assert sheet["readings"][1]["spot"]["scan"] == sheet["scans"][0]["scan"]
+    assert sheet["readings"][1]["density"] is None
