@@ -189,6 +189,16 @@ def _shift(band: Band, run: list[Slot | None], start: int, stop: int, known: _Fl
         note = (
             "Which steps are missing was told by the brightest one, taking it that open glass is not clipped."
         )
+    possible = _told_by_glass(band, run, start, stop, known)
+    if choice is not None and choice not in possible:
+        choice = None
+    if choice is None and len(possible) == 1 and (fitting is None or possible[0] in fitting):
+        choice, note = possible[0], "Which steps are missing was told from the open glass beside the tablet."
+    if choice == 0 and not glass_before:
+        note = (
+            "Which steps are missing was told from where the tablet ends in the scan, taking it that its lightest "
+            "step isn't covered."
+        )
     misses = np.array([_miss(run, shift, known) for shift in range(spare + 1)])
     best = int(np.argmin(misses))
     # A real tablet's steps are a little uneven; where the codes follow that unevenness it settles the matter.
@@ -201,6 +211,45 @@ def _shift(band: Band, run: list[Slot | None], start: int, stop: int, known: _Fl
             "the whole tablet, or show its lightest end on open glass"
         )
     return choice, note
+
+
+def _told_by_glass(
+    band: Band, run: list[Slot | None], start: int, stop: int, known: _Floats
+) -> list[int]:
+    """Return the steps that the first one seen may be, by the open glass beyond the tablet's ends.
+
+    Glass tells where the tablet ends, covered or not, and how much light the first step seen keeps back.
+    """
+    spare = known.size - len(run)
+    possible = list(range(spare + 1))
+    first, last = run[0], run[-1]
+    assert first is not None
+    assert last is not None  # ends of the run are seen
+    glass = max(slot.level for slot in band.slots if slot.seen)
+    if glass <= first.level + 0.004:
+        return possible
+    # From either end of the run outward: covered places, then glass.
+    for outward, at_light_end in ((band.slots[:start][::-1], True), (band.slots[stop + 1 :], False)):
+        if at_light_end and glass > _CLIPPED_LEVEL:
+            continue  # light steps may have drowned in it
+        for covered, slot in enumerate(outward):
+            if not np.isfinite(slot.level):
+                break
+            if slot.seen and slot.level > glass - 0.02:
+                shift = covered if at_light_end else spare - covered
+                possible = [k for k in possible if k == shift]
+                break
+    if glass > _CLIPPED_LEVEL:
+        return possible
+    head = [(k, slot.level) for k, slot in enumerate(run[:5]) if slot is not None]
+    (begin, bright), (end, dark) = head[0], head[-1]
+    kept = []
+    for shift in possible:
+        slope = (bright - dark) / (known[shift + end] - known[shift + begin])
+        # What is brightest may also be clear film beside the steps.
+        if -0.04 < known[shift] - (glass - bright) / slope < 0.12:
+            kept.append(shift)
+    return kept
 
 
 def _told_by_light(run: list[Slot | None], known: _Floats, spare: int) -> list[int]:

@@ -31,6 +31,8 @@ _LEAST_WITH_FRAMES = 0.3
 _STANDS_OUT = 0.12  # by which the best way must agree better than the next
 _BLOCKS = 6
 _BLOCK_AGREES = 0.5
+_LEAST_PARTS, _LEAST_SHARE = 4, 0.2  # of the blocks: must agree one by one, and about where they lie
+_PART_MM = 0.6
 
 
 @dataclass(frozen=True)
@@ -161,7 +163,13 @@ def register(first: View, second: View) -> Registration | NoRegistration:
             f"{following:.2f}), so it can't be told which way round the film lay",
             best.correlation,
         )
-    fine = _fine(first, second, best)
+    fine, agreeing, parts = _fine(first, second, best)
+    if agreeing < max(_LEAST_PARTS, _LEAST_SHARE * parts):
+        return NoRegistration(
+            f"the pictures agree in outline (correlation {best.correlation:.2f}) but in only {agreeing} of {parts} "
+            "parts: they show different sheets, or too little detail",
+            best.correlation,
+        )
     return Registration(
         _in_fractions(fine, first.picture.shape, second.picture.shape),
         best.turn_deg,
@@ -343,23 +351,35 @@ def _vertex(line: _Floats, at: int) -> float:
     return 0.0 if bend >= 0 else float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5))
 
 
-def _fine(first: View, second: View, way: _Way) -> _Way:
-    """Make the map better by the shifts of blocks, and tell how well the pictures agree by it."""
+def _fine(first: View, second: View, way: _Way) -> tuple[_Way, int, int]:
+    """Make the map better by the shifts of blocks.
+
+    Returns
+    -------
+    The map with the correlation of the pictures by it, how many blocks agree one by one and where the map
+    lays them, and how many there are.
+    """
     small = min(1.0, _FINE_SIDE / max(second.picture.shape))
     there = _resampled(second.picture, small)
     wanted, wanted_mask = _features(there, second.frame, 2.0)
     reach = 2.0 * second.px_per_mm * small  # in pixels: 2 mm, twice what the coarse map may be off
+    agreeing = parts = 0
     for wide in (reach, 0.4 * reach):
         drawn, mask = _warped(first, way, there.shape, small)
-        places, moves = _block_shifts(drawn, mask, wanted, wanted_mask, max(3, round(wide)))
+        places, moves, parts = _block_shifts(drawn, mask, wanted, wanted_mask, max(3, round(wide)))
+        near = _PART_MM * second.px_per_mm * small
+        agreeing = 0
         if len(places) < 3:
             break
+        middle = np.median(np.array(moves), axis=0)
+        agreeing = int((np.hypot(*(np.array(moves) - middle).T) < near).sum())
         way = _moved(way, places, moves, small)
     drawn, mask = _warped(first, way, there.shape, small)
     both = (mask > 0) & (wanted_mask > 0)
     power = float(np.sqrt((drawn[both] ** 2).sum() * (wanted[both] ** 2).sum()))
     correlation = abs(float((drawn[both] * wanted[both]).sum())) / power if power > 0 else 0.0
-    return _Way(way.matrix, way.offset, way.turn_deg, way.mirrored, correlation)
+    fine = _Way(way.matrix, way.offset, way.turn_deg, way.mirrored, correlation)
+    return fine, agreeing, parts
 
 
 def _warped(first: View, way: _Way, shape: tuple[int, ...], small: float) -> tuple[_Floats, _Floats]:
@@ -384,14 +404,20 @@ def _warped(first: View, way: _Way, shape: tuple[int, ...], small: float) -> tup
 
 def _block_shifts(
     drawn: _Floats, mask: _Floats, wanted: _Floats, wanted_mask: _Floats, reach: int
-) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
-    """Find by how much each block of the drawn picture has to move; where it lies, and by what (x, y)."""
+) -> tuple[list[tuple[float, float]], list[tuple[float, float]], int]:
+    """Find by how much each block of the drawn picture has to move.
+
+    Returns
+    -------
+    Where the blocks lie that agree, and by what they move, both (x, y); how many blocks were looked at.
+    """
     both = (mask > 0) & (wanted_mask > 0)
     live_rows, live_columns = np.flatnonzero(both.any(axis=1)), np.flatnonzero(both.any(axis=0))
     places: list[tuple[float, float]] = []
     moves: list[tuple[float, float]] = []
+    parts = 0
     if live_rows.size < 40 or live_columns.size < 40:
-        return places, moves
+        return places, moves, parts
     rows = np.linspace(live_rows[0], live_rows[-1] + 1, _BLOCKS + 1).astype(int)
     columns = np.linspace(live_columns[0], live_columns[-1] + 1, _BLOCKS + 1).astype(int)
     for top, bottom in pairwise(rows):
@@ -400,11 +426,12 @@ def _block_shifts(
             l, r = max(left, reach), min(right, drawn.shape[1] - reach)  # noqa: E741
             if b - t < 2 * reach or r - l < 2 * reach or both[t:b, l:r].mean() < 0.7:
                 continue
+            parts += 1
             found = _shift(drawn[t:b, l:r], wanted[t - reach : b + reach, l - reach : r + reach])
             if found is not None:
                 places.append(((l + r - 1) / 2, (t + b - 1) / 2))
                 moves.append((found[0] - reach, found[1] - reach))
-    return places, moves
+    return places, moves, parts
 
 
 def _shift(block: _Floats, ground: _Floats) -> tuple[float, float] | None:
