@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
+import numpy as np
 from datasette.utils.asgi import Response
 
 from negcat.errors import NegcatError, QuantityError
@@ -26,6 +27,7 @@ from negcat.web.typesetting import deviation, fixed, zone_numeral
 from negcat.web.zonescale import ZONE_WORDS, zone_colours
 from negcat.work import tiles, viewing
 from negcat.work.archive import Archive
+from negcat.work.previews import zone_tones
 
 __all__ = ["pages", "probe_words"]
 
@@ -87,8 +89,10 @@ def _document(sight: viewing.Sight, pyramid: Any) -> dict[str, Any]:
         "measurable": sight.measurable,
         "reason": sight.reason,
         "legend": [
-            {"zone": zone_numeral(zone), "word": word, "colour": colour}
-            for zone, (word, colour) in enumerate(zip(ZONE_WORDS, zone_colours(), strict=True))
+            {"zone": zone_numeral(zone), "word": word, "colour": colour, "grey": int(grey)}
+            for zone, (word, colour, grey) in enumerate(
+                zip(ZONE_WORDS, zone_colours(), zone_tones(np.arange(11.0)), strict=True)
+            )
         ],
         "spots": [
             {"letter": letter(index), "x": x, "y": y, "diameter_mm": diameter}

@@ -23,7 +23,16 @@ from negcat.work.masters import find_master, reduced_of
 from negcat.work.naming import known_scan
 from negcat.work.planning import Equipment
 
-__all__ = ["SIZES", "Size", "make_previews", "preview_path", "preview_size", "pyramid_of"]
+__all__ = [
+    "SIZES",
+    "Size",
+    "make_previews",
+    "preview_path",
+    "preview_size",
+    "printed_tones",
+    "pyramid_of",
+    "zone_tones",
+]
 
 Size = Literal["wall", "page"]
 SIZES: dict[Size, int] = {"wall": 640, "page": 1600}
@@ -162,8 +171,18 @@ def printed_tones(
     # At the ends of the range, rounding may fall outside by a hair.
     known = np.isfinite(net)
     net = np.interp(codes, codes[known], net[known])
-    lightness = sensitometry.print_lightness(target.zone(net))
-    return np.rint(255 * scans.srgb_encoded(_luminance(lightness))).astype(np.uint8)
+    return zone_tones(target.zone(net))
+
+
+def zone_tones(zones: npt.NDArray[np.float64]) -> npt.NDArray[np.uint8]:
+    """Give the sRGB greys in which print zones print, uint8 of the same shape.
+
+    Examples
+    --------
+    >>> zone_tones(np.array([0.0, 5.0, 10.0])).tolist()
+    [22, 121, 242]
+    """
+    return np.rint(255 * scans.srgb_encoded(_luminance(sensitometry.print_lightness(zones)))).astype(np.uint8)
 
 
 def _luminance(lightness: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

@@ -13,6 +13,7 @@
   const note = viewer.querySelector(".probe-note");
   const reason = viewer.querySelector(".viewer-reason");
   const legend = viewer.querySelector(".zone-legend");
+  const strip = viewer.querySelector(".zone-strip");
   const aperture = viewer.querySelector(".aperture select");
   const ways = [...viewer.querySelectorAll("input[name=way]")];
   const button = (does) => viewer.querySelector(`button[data-does=${does}]`);
@@ -100,6 +101,11 @@
       table = colours();
       for (const input of ways) input.checked = input.value === way;
       legend.hidden = way !== "zones";
+      strip.classList.toggle("blank", way === "scanned");
+      [...strip.children].forEach((item, zone) => {
+        const { colour, grey } = scan.legend[zone];
+        item.firstChild.style.background = way === "zones" ? colour : `rgb(${grey}, ${grey}, ${grey})`;
+      });
       for (const tile of live) if (tile.blob) paint(tile);
       glass.dataset.way = way;
     }
@@ -241,9 +247,9 @@
     function tell(found) {
       for (const element of shows) element.textContent = found[element.dataset.shows] || "–";
       note.textContent = found.net_text ? "" : found.words;
-      [...legend.querySelectorAll("li")].forEach((item, zone) =>
-        item.classList.toggle("here", zone === found.nearest_zone),
-      );
+      for (const items of [legend.querySelectorAll("li"), strip.children]) {
+        [...items].forEach((item, zone) => item.classList.toggle("here", zone === found.nearest_zone));
+      }
       // Said once the probe has come to rest, so that nobody is talked over.
       clearTimeout(saying);
       saying = setTimeout(() => {
@@ -348,6 +354,12 @@
       item.append(swatch, numeral, word);
       list.append(item);
     }
+    for (const { zone } of scan.legend) {
+      const item = document.createElement("span");
+      item.append(document.createElement("i"), zone);
+      strip.append(item);
+    }
+    strip.hidden = !scan.tables;
     reason.textContent = scan.reason;
     reason.hidden = !scan.reason;
     viewer.querySelector(".probe").hidden = !scan.measurable;
