@@ -28,11 +28,12 @@ _STEP_DEG = 1.0  # half of it moves the side of the coarse picture by half a pix
 _LEAST_OVERLAP = 0.35  # of the smaller picture
 _LEAST_CORRELATION = 0.45
 _LEAST_WITH_FRAMES = 0.3
-_STANDS_OUT = 0.12  # by which the best way must agree better than the next
+_STANDS_OUT = 0.2  # by which the best way must agree better than the next, lest that one is looked at too
 _BLOCKS = 6
 _BLOCK_AGREES = 0.5
-_LEAST_PARTS, _LEAST_SHARE = 4, 0.2  # of the blocks: must agree one by one, and about where they lie
+_LEAST_PARTS, _LEAST_SHARE = 4, 0.35  # of the blocks: must agree one by one, and about where they lie
 _PART_MM = 0.6
+_RIVAL = 0.6
 
 
 @dataclass(frozen=True)
@@ -147,20 +148,14 @@ def register(first: View, second: View) -> Registration | NoRegistration:
     ratio = _ratio(first, second)
     ways = _coarse(first, second, ratio)
     best = ways[0]
-    following = next(
-        (way.correlation for way in ways if (way.turn_deg, way.mirrored) != (best.turn_deg, best.mirrored)),
-        0.0,
+    other = next(
+        (way for way in ways if (way.turn_deg, way.mirrored) != (best.turn_deg, best.mirrored)), None
     )
+    following = other.correlation if other is not None else 0.0
     least = _LEAST_WITH_FRAMES if first.frame and second.frame else _LEAST_CORRELATION
     if best.correlation < least:
         return NoRegistration(
             f"the two pictures don't agree however they are laid (correlation {best.correlation:.2f})",
-            best.correlation,
-        )
-    if best.correlation - following < _STANDS_OUT:
-        return NoRegistration(
-            f"the pictures agree about as well in two ways (correlations {best.correlation:.2f} and "
-            f"{following:.2f}), so it can't be told which way round the film lay",
             best.correlation,
         )
     fine, agreeing, parts = _fine(first, second, best)
@@ -170,6 +165,15 @@ def register(first: View, second: View) -> Registration | NoRegistration:
             "parts: they show different sheets, or too little detail",
             best.correlation,
         )
+    # The film's own outline alone agrees well when it is turned round; the picture's parts then don't.
+    if other is not None and best.correlation - following < _STANDS_OUT:
+        rival = _fine(first, second, other)[1]
+        if rival > _RIVAL * agreeing:
+            return NoRegistration(
+                f"the pictures agree about as well in two ways (correlations {best.correlation:.2f} and "
+                f"{following:.2f}), so it can't be told which way round the film lay",
+                best.correlation,
+            )
     return Registration(
         _in_fractions(fine, first.picture.shape, second.picture.shape),
         best.turn_deg,

@@ -235,3 +235,25 @@ def test_findings_keep_no_secret_of_where_they_are_from(measured: Bench) -> None
     assert sheet["provenance"]["scanner"] == "bench scanner"
     assert sheet["provenance"]["profile"] == profile_of(measured)["number"]
     assert json.dumps(sheet)
+
+
+def test_measuring_reads_the_master_again(measured: Bench) -> None:
+    before = measured.json("show", "BW-01")["base_fog"]
+    with Catalogue.open(measured.archive / "negcat.db") as catalogue:
+        (row,) = catalogue.scans()
+        wrong = {**row["rebate"], "density": 0.9}
+        catalogue.save_scan({"sha256": row["sha256"], "rebate": wrong, "rebate_density": 0.9})
+    measured.run("measure", "BW-01")
+    after = measured.json("show", "BW-01")
+    assert after["base_fog"] == before
+    assert after["scans"][0]["rebate"]["density"] == before["density"]
+
+
+def test_a_note_on_the_scan_is_shown_with_what_it_costs(measured: Bench) -> None:
+    rng = np.random.default_rng(4)
+    density = Sheet(base=BASE, patches=AS_PLANNED).draw(PX_PER_MM, rng)[0]
+    positive = 65535 - Bed().codes(10.0**-density, rng, PX_PER_MM)
+    measured.run("ingest", measured.write("BW-03.tif", positive))
+    text = " ".join(measured.run("show", "BW-03").stdout.split())
+    assert "Not measured: it is a positive" in text
+    assert "The scan is a positive (inverted): a density can't be had from it." in text
