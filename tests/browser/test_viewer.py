@@ -314,6 +314,31 @@ def test_a_server_that_fails_leaves_the_plain_picture(browser, address):
         assert not page.locator("#viewer").is_visible()
 
 
+def test_a_scan_without_densities_says_why_and_is_seen_as_scanned(browser, address):
+    def without_densities(route):
+        document = route.fetch().json()
+        reason = "This scan has no densities: <b>its scanner</b> isn’t known."
+        route.fulfill(json={**document, "tables": None, "measurable": False, "reason": reason})
+
+    for seen in watched(browser, address, View(390, "light")):
+        seen.page.route("**/viewer.json*", without_densities)
+        page = ready(seen, "/sheet/BW-01")
+        assert page.locator("input[value=scanned]").is_checked()
+        assert page.locator("input[value=printed]").is_disabled()
+        assert page.locator("input[value=zones]").is_disabled()
+        assert "<b>its scanner</b>" in page.locator(".viewer-reason").inner_text()
+        assert not page.locator(".probe").is_visible()
+        assert not page.locator(".zone-strip").is_visible()
+        page.locator(".glass").focus()
+        page.keyboard.press("3")
+        page.keyboard.press("ArrowLeft")
+        expect(page.get_by_role("status")).to_contain_text("no densities")
+        assert page.locator("input[value=scanned]").is_checked()
+        found = Axe().run(page, options=EVERYTHING)
+        assert found.violations_count == 0, found.generate_report()
+        assert seen.quiet()
+
+
 def test_a_tile_that_fails_is_said(browser, address):
     for seen in watched(browser, address, View(1280, "light")):
         seen.page.route("**/iiif/**", lambda route: route.abort())

@@ -221,7 +221,10 @@
         if (scan.px_per_mm) line.addTo(map);
       }
       cross.setLatLng(at).addTo(map);
-      if (!scan.measurable) return;
+      if (!scan.measurable) {
+        status.textContent = scan.reason;
+        return;
+      }
       wanted = [x, y];
       if (!asking) ask();
     }
