@@ -411,3 +411,13 @@ def test_whatever_is_read_lies_inside_and_is_canonical_after_once(picture_size, 
     again = read_request(tuple(address.split("/")), *picture_size)
     assert again == wanted
     assert iiif_request.canonical(again, *picture_size, "gray") == address
+
+
+@pytest.mark.asyncio
+async def test_a_pyramid_that_was_deleted_is_made_again(site, pictures, slopes):
+    path = f"/iiif/3/{slopes}/0,0,600,600/300,300/0/default.jpg"
+    before = await get(site, path)
+    pyramid_path(pictures / "previews", slopes).unlink()
+    after = await get(site, path)
+    assert (after.status_code, after.content) == (200, before.content)
+    assert after.headers["etag"] != before.headers["etag"]
