@@ -202,7 +202,7 @@ def _shift(band: Band, run: list[Slot | None], start: int, stop: int, known: _Fl
     misses = np.array([_miss(run, shift, known) for shift in range(spare + 1)])
     best = int(np.argmin(misses))
     # A real tablet's steps are a little uneven; where the codes follow that unevenness it settles the matter.
-    if misses[best] < 0.5 * np.delete(misses, best).min() and misses[best] < 0.02:
+    if best in possible and misses[best] < 0.5 * np.delete(misses, best).min() and misses[best] < 0.02:
         return best, ""
     if choice is None or misses[choice] > _LARGEST_MISS:
         raise CalibrationError(

@@ -98,7 +98,7 @@ def find_steps(
             boxes[first + number] = _step_box(
                 slot, band, comb, levels.shape, factor, part.shape, corner, image.shape
             )
-    lost = []
+    lost: list[int] = []
     for slot in _beyond(band, slots)[: known.size - first - len(slots)]:
         number = first + len(slots) + len(lost)
         box = _step_box(slot, band, comb, levels.shape, factor, part.shape, corner, image.shape)

@@ -190,8 +190,8 @@ def fit_curve(logs: _Floats, known: _Floats, coarse: _Floats) -> Curve:
     rows = _jacobian(parameters, knots, ends, free) @ np.linalg.pinv(weigh @ jacobian) @ weigh
     rows = rows + spread_out @ smooth @ (identity - through_shape)
     values = _shape(parameters, knots, ends) + spread_out @ correction
-    # Fine grain doesn't shake the rounding of its pixels loose: all of it is left in a mean.
-    rounding = np.interp(knots, logs[::-1], coarse[::-1])
+    # Grain shakes the rounding of pixels loose, fine grain but in part.
+    rounding = 0.7 * np.interp(knots, logs[::-1], coarse[::-1])
     errors = np.sqrt(variance) * rows / weights
     # A lamp that has drifted moves all densities of a scan alike.
     errors = np.concatenate([errors, np.full((count, 1), _DRIFT_SD)], axis=1)
