@@ -43,13 +43,14 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         assert server.wait(timeout=20) in (0, -15)
 
 
-@pytest.fixture(scope="session")
+# Of a module, not of the session: while Playwright runs, no other loop can, and tests of other kinds follow.
+@pytest.fixture(scope="module")
 def playwright() -> Iterator[Playwright]:
     with sync_playwright() as running:
         yield running
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser(playwright: Playwright) -> Iterator[Browser]:
     if not Path(CHROMIUM).exists():
         pytest.skip(f"there is no Chromium at {CHROMIUM}; name one in NEGCAT_CHROMIUM")

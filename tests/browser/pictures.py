@@ -1,6 +1,7 @@
 """README's pictures: real pages of the sample archive. ``python -m tests.browser.pictures`` takes them anew."""
 
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -31,6 +32,7 @@ def take_pictures() -> None:
         root = Path(folder) / "brickworks"
         result = CliRunner().invoke(main, ["demo", str(root), "--no-serve"])
         assert result.exit_code == 0, result.stderr
+        shutil.copy(root / "previews" / "profile-1.svg", HERE / "profile.svg")
         command = [
             sys.executable,
             "-c",
