@@ -61,6 +61,17 @@ def grain(density: Floats, px_per_mm: float, rng: np.random.Generator, granulari
     return density + sd * rng.normal(size=density.shape)
 
 
+def _window(
+    x: float, y: float, reach: float, px_per_mm: float, shape: tuple[int, ...]
+) -> tuple[slice, slice]:
+    """The pixels within reach of a place in mm."""
+    rows, columns = (
+        slice(max(int((at - reach) * px_per_mm) - 1, 0), min(int((at + reach) * px_per_mm) + 2, size))
+        for at, size in ((y, shape[0]), (x, shape[1]))
+    )
+    return rows, columns
+
+
 @dataclass
 class Tablet:
     """A step tablet on the bed, in mm; `hidden` are step numbers covered by `cover` (a density)."""
@@ -128,8 +139,9 @@ class Tablet:
             ]
         for _ in range(self.dust):
             dx, dy, r = rng.uniform(0, long_mm), rng.uniform(0, high_mm), rng.uniform(0.05, 0.35)
-            speck = (x - dx) ** 2 + ((y - dy) * rng.uniform(0.4, 2.5)) ** 2 < r**2
-            density[speck] += rng.uniform(0.2, 1.0)
+            near = _window(dx, dy, 2.5 * r, px, density.shape)
+            speck = (x[near] - dx) ** 2 + ((y[near] - dy) * rng.uniform(0.4, 2.5)) ** 2 < r**2
+            density[near][speck] += rng.uniform(0.2, 1.0)
         light = 10.0**-density
         light = light.reshape(h // 2, 2, w // 2, 2).mean(axis=(1, 3))
         a = int((ax + first * self.pitch_mm) * px_per_mm) if first else 0
@@ -261,7 +273,8 @@ class Sheet:
             density = np.where((np.abs(u - at) < 2.5) & (v < 4.0) & (v > -30), MASK_DENSITY, density)
         for _ in range(self.dust):
             dx, dy, r = rng.uniform(0, w / px_per_mm), rng.uniform(0, h / px_per_mm), rng.uniform(0.04, 0.25)
-            density = density + ((x - dx) ** 2 + (y - dy) ** 2 < r**2) * rng.uniform(0.2, 0.8)
+            near = _window(dx, dy, r, 2 * px_per_mm, density.shape)
+            density[near] += ((x[near] - dx) ** 2 + (y[near] - dy) ** 2 < r**2) * rng.uniform(0.2, 0.8)
         light = (10.0**-density).reshape(h, 2, w, 2).mean(axis=(1, 3))
         frame = (
             (ml + rl) / (fw + ml + mr),
