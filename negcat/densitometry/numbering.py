@@ -213,9 +213,7 @@ def _shift(band: Band, run: list[Slot | None], start: int, stop: int, known: _Fl
     return choice, note
 
 
-def _told_by_glass(
-    band: Band, run: list[Slot | None], start: int, stop: int, known: _Floats
-) -> list[int]:
+def _told_by_glass(band: Band, run: list[Slot | None], start: int, stop: int, known: _Floats) -> list[int]:
     """Return the steps that the first one seen may be, by the open glass beyond the tablet's ends.
 
     Glass tells where the tablet ends, covered or not, and how much light the first step seen keeps back.

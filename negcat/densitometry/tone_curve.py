@@ -17,7 +17,7 @@ __all__ = ["Curve", "fit_curve"]
 _Floats = NDArray[np.float64]
 
 _DRIFT_SD = 0.0013  # density: a lamp repeats itself no better than this from one scan to the next
-_PLACE_SD = 0.0005  # density: nor does one place on the bed give quite what the next does
+_PLACE_SD = 0.0002  # density: nor does one place on the bed give quite what the next does
 _KNOT_SPACING = 0.03
 _USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
 _STRAY_CHANGE = 0.4  # of the stray light seen on the tablet: by how much another scan's may differ

@@ -28,6 +28,7 @@ BANDS = ((0.0, 0.4), (0.4, 0.8), (0.8, 1.2), (1.2, 1.6), (1.6, 2.0), (2.0, 2.4),
 PX_PER_MM = 4.0
 SCANS = 60
 SEED = 2026
+TOGETHER = "All scans of 16 bits"
 PART = 2  # scans of each kind that the test makes again
 FIRST_STEPS = (0.05, 0.08, 0.11)
 
@@ -200,18 +201,21 @@ def section(result: Result) -> str:
         f"## {result.kind.name}",
         "",
         f"Densities known from {np.median(low):.2f} to {np.median(high):.2f}, in the worst scans {low.max():.2f} to",
-        f"{high.min():.2f}; {result.beyond} spots lay beyond and got a bound. Base+fog was found in {len(result.bases)} of",
-        f"{len(result.bases) + result.without_base} scans.",
+        f"{high.min():.2f}; {result.beyond} spots lay beyond and got a bound. Base+fog was found in",
+        f"{len(result.bases)} of {len(result.bases) + result.without_base} scans.",
         "",
         part_of(result),
         "",
-        "| net density | n | bias | rms | max | rms of error/sd |",
-        "|---|---|---|---|---|---|",
+        *_table(result),
     ]
+    return "\n".join(lines)
+
+
+def _table(result: Result) -> list[str]:
+    lines = ["| net density | n | bias | rms | max | rms of error/sd |", "|---|---|---|---|---|---|"]
     lines += [_row(f"{band[0]:.1f} to {band[1]:.1f}", spots) for band, spots in bands_of(result)]
     lines += [_row("all up to 2.4", tuple(s for s in result.spots if s.truth <= 2.4))]
-    lines += [_row("base+fog", result.bases), ""]
-    return "\n".join(lines)
+    return [*lines, _row("base+fog", result.bases), ""]
 
 
 def page(measured: Callable[[Kind], Result]) -> str:
@@ -226,7 +230,19 @@ above base+fog; `error` is found minus true; `sd` is what negcat states. The las
 1.25: below, negcat is better than it says, above, worse.
 
 """
-    return head + "\n".join(section(measured(kind)) for kind in KINDS)
+    results = [measured(kind) for kind in KINDS]
+    return head + "\n".join([together(results), *map(section, results)])
+
+
+def together(results: list[Result]) -> str:
+    """The page's part on all scans of 16 bits."""
+    fine = [result for result in results if result.kind.bits == 16]
+    whole = replace(
+        fine[0],
+        spots=tuple(spot for result in fine for spot in result.spots),
+        bases=tuple(base for result in fine for base in result.bases),
+    )
+    return "\n".join([f"## {TOGETHER}", "", *_table(whole)])
 
 
 def run(kind: Kind) -> Result:

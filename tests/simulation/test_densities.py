@@ -20,9 +20,11 @@ ROW = re.compile(
 )
 
 
-def rows_of(kind):
-    part = PAGE.split(f"## {kind.name}\n")[1].split("\n## ")[0]
-    return {row["name"]: {k: float(row[k]) for k in ("n", "rms", "max", "scaled")} for row in ROW.finditer(part)}
+def rows_of(name):
+    part = PAGE.split(f"## {name}\n")[1].split("\n## ")[0]
+    return {
+        row["name"]: {k: float(row[k]) for k in ("n", "rms", "max", "scaled")} for row in ROW.finditer(part)
+    }
 
 
 KINDS = {kind.name: kind for kind in accuracy.KINDS}
@@ -37,19 +39,26 @@ def test_a_part_of_the_page_is_what_it_was(name):
 
 @pytest.mark.parametrize("name", SIXTEEN)
 def test_sixteen_bits_are_near_the_truth(name):
-    rows = rows_of(KINDS[name])
+    rows = rows_of(name)
     assert rows["all up to 2.4"]["rms"] < 0.010
     assert rows["base+fog"]["max"] < 0.012
     for band in ("0.0 to 0.4", "0.4 to 0.8", "0.8 to 1.2", "1.2 to 1.6", "1.6 to 2.0"):
         assert rows[band]["max"] < 0.035
 
 
+def test_the_stated_deviation_is_true_in_every_band():
+    rows = rows_of(accuracy.TOGETHER)
+    assert len(rows) == len(accuracy.BANDS) + 2
+    for name, row in rows.items():
+        assert 0.8 <= row["scaled"] <= 1.25, name
+
+
 @pytest.mark.parametrize("name", KINDS)
-def test_the_stated_deviation_is_true(name):
-    rows = [row for row in rows_of(KINDS[name]).values() if row["n"] >= 50]
-    assert len(rows) >= 5
-    assert all(0.65 < row["scaled"] < 1.35 for row in rows)
-    assert 0.8 < np.sqrt(np.mean([row["scaled"] ** 2 for row in rows])) < 1.25
+def test_the_stated_deviation_is_true_for_every_kind_of_scan(name):
+    # Which way stray light errs depends on the surroundings, so that one kind's alone may come out better.
+    rows = rows_of(name)
+    assert 0.7 <= rows["all up to 2.4"]["scaled"] <= 1.25
+    assert 0.7 <= rows["base+fog"]["scaled"] <= 1.25
 
 
 def test_no_density_outside_the_range():
@@ -86,7 +95,7 @@ def looked_at(kind, seed):
 
 
 def test_ordinary_scans_show_their_margin():
-    cases = [looked_at("ordinary", seed) for seed in range(12)]
+    cases = [looked_at("ordinary", seed) for seed in range(8)]
     for case, found, wrong in cases:
         if isinstance(found, NoRebate):
             # A black night right up to the margin: nothing shows where the margin ends.
@@ -94,12 +103,12 @@ def test_ordinary_scans_show_their_margin():
             continue
         assert wrong < 0.1
         assert found.density == pytest.approx(case.base, abs=0.01)
-    assert sum(isinstance(found, Rebate) for _, found, _ in cases) >= 10
+    assert sum(isinstance(found, Rebate) for _, found, _ in cases) >= 7
 
 
 @pytest.mark.parametrize("kind", ["hard", "bare", "cropped"])
 def test_no_awkward_scan_gives_a_sky_or_glass_for_base_fog(kind):
-    for seed in range(40, 54):
+    for seed in range(40, 49):
         case, found, wrong = looked_at(kind, seed)
         if isinstance(found, NoRebate):
             assert found.reason

@@ -1,6 +1,7 @@
 """What a scan's codes show to be wrong with it."""
 
 import io
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,10 +14,20 @@ from tests.simulation import scanbench as bench
 STEPS = bench.tablet(21)
 
 
+@cache
+def drawn(kind, seed):
+    density, _ = SHEETS[kind].draw(5.0, np.random.default_rng(seed))
+    return density
+
+
+SHEETS = {}
+
+
 def scan(sheet, bed=None, seed=9):
-    rng = np.random.default_rng(seed)
-    density, _ = sheet.draw(5.0, rng)
-    return density, (bed or bench.Bed()).codes(10.0**-density, rng)
+    # A sheet is drawn once and scanned by as many scanners as want it.
+    SHEETS.setdefault(repr(sheet), sheet)
+    density = drawn(repr(sheet), seed)
+    return density, (bed or bench.Bed()).codes(10.0**-density, np.random.default_rng(seed))
 
 
 def judged(image, profile=None):

@@ -13,10 +13,16 @@ THIRTY_ONE = bench.tablet(31, 0.05, 0.1)
 UNEVEN = bench.tablet(21, error=0.012, seed=3)
 
 
+DRAWN = {}
+
+
 def scan(tablet, bed=None, seed=7, px_per_mm=PX_PER_MM):
-    rng = np.random.default_rng(seed)
-    density = bench.grain(tablet.draw(px_per_mm, rng), px_per_mm, rng, 0.004)
-    return (bed or bench.Bed()).codes(10.0**-density, rng)
+    # A tablet is drawn once and scanned by as many scanners as want it.
+    key = (repr(tablet), seed, px_per_mm)
+    if key not in DRAWN:
+        rng = np.random.default_rng(seed)
+        DRAWN[key] = 10.0 ** -bench.grain(tablet.draw(px_per_mm, rng), px_per_mm, rng, 0.004)
+    return (bed or bench.Bed()).codes(DRAWN[key], np.random.default_rng(seed + 1))
 
 
 def ideal(densities, bed=None):
