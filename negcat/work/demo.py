@@ -13,7 +13,7 @@ from typing import Any
 from negcat.errors import ArchiveError
 from negcat.records import load_files
 from negcat.work.archive import CATALOGUE_NAME, Archive
-from negcat.work.calibrate import calibrate_scanner
+from negcat.work.calibrate import calibrate_scanner, plot_fit
 from negcat.work.ingest import Item, ingest_scans
 from negcat.work.planning import Equipment
 from negcat.work.taking import take_record_files
@@ -98,7 +98,9 @@ def build_demo(directory: Path, announce: Callable[[str], object] | None = None)
         scanner = archive.catalogue.scanners()[0].name
         tablet = archive.catalogue.names("tablets")[0]
         (tablet_scan,) = sorted((archive.root / "tablet").glob("*.tif"))
-        calibration = calibrate_scanner(archive, tablet_scan, scanner=scanner, tablet=tablet)
+        calibration = plot_fit(
+            archive, calibrate_scanner(archive, tablet_scan, scanner=scanner, tablet=tablet), None
+        )
         low, high = calibration.profile.density_range
         say(f"Scanner: densities {low:.2f} to {high:.2f}, ± {calibration.profile.residual_sd:.3f}.")
         run = ingest_scans(archive, [archive.root / "scans"])
