@@ -40,6 +40,7 @@ _SAME_BASE = 0.02
 _BRIGHTEST = 0.985 * FULL_SCALE
 _SQUARE = 0.011  # tangent of 0.6°: a holder's rails are square to each other, and the film has little play
 _ALONG = 0.008  # tangent of 0.45°: a film's play in its holder, 0.8 mm in 100
+_SAME_ALONG = 0.005  # in log10 code: a base is the same from end to end
 _CLEARER = 0.012  # in log10 code: by how much a margin that stands alone must be clearer than the picture
 
 
@@ -105,6 +106,7 @@ class _Strip:
     good: NDArray[np.bool_]
     kind: Surround | None
     even: float
+    trend: float  # by how much its level changes from one end to the other
 
     @property
     def support(self) -> float:
@@ -255,6 +257,7 @@ def _strip(scene: _Scene, view: SideView, outer: Line, inner: Line) -> _Strip | 
     if good.mean() < 0.6:
         return None
     even = 1.4826 * float(np.median(np.abs(level[good] - middle)))
+    trend = abs(float(np.polyfit(view.along[good], level[good], 1)[0])) * float(np.ptp(view.along[good]))
     beyond = view.mean(stop + spare * 0.8, stop + spare * 0.8 + max(2.0, 0.8 * scale))
     darker = middle - beyond[good & np.isfinite(beyond)]
     if darker.size == 0 or np.median(darker) < _DARKER or np.mean(darker > _DARKER / 2) < 0.7:
@@ -288,7 +291,7 @@ def _strip(scene: _Scene, view: SideView, outer: Line, inner: Line) -> _Strip | 
         else:
             return None
     return _Strip(
-        view.name, outer, inner, middle, outside, middle - float(np.median(darker)), good, kind, even
+        view.name, outer, inner, middle, outside, middle - float(np.median(darker)), good, kind, even, trend
     )
 
 
@@ -365,7 +368,10 @@ def _borne_out(strips: list[_Strip]) -> bool:
     if _round_a_corner(sides):
         return True
     return any(
-        strip.kind == "glass" and abs(strip.outer.slope - strip.inner.slope) < _ALONG for strip in strips
+        strip.kind == "glass"
+        and abs(strip.outer.slope - strip.inner.slope) < _ALONG
+        and strip.trend < _SAME_ALONG
+        for strip in strips
     )
 
 
