@@ -22,6 +22,9 @@ _DEAD = 0.04  # of the usual response: no answer at all, so the step before stan
 _OUTLIER = 0.03
 _LARGEST_RESIDUAL_SD = 0.06
 _FEWEST_STEPS = 5
+_STEEPEST = (
+    1.6  # log10 code a density: 1 is linear, less is gamma-encoded; an S curve may reach 1.5 in its middle
+)
 _EIGHT_BIT = 257.0  # codes between neighbours in a scan of 8 bits
 _COARSEST = 0.02  # density: where rounding to 8 bits is worse than that, a step says nothing
 _USUAL_ERROR = 0.01  # density: what a tablet's own values are usually off by
@@ -54,8 +57,8 @@ def fit_profile(
     Raises
     ------
     CalibrationError
-        Codes that do not fall as density rises, fewer than five usable steps, steps that do not follow the
-        tablet's densities.
+        Codes that do not fall as density rises, or fall much faster than light does; fewer than five usable
+        steps; steps that do not follow the tablet's densities.
 
     Notes
     -----
@@ -203,6 +206,14 @@ def _check_usable(seen: _Floats, known: _Floats, usable: NDArray[np.bool_]) -> N
             f"the codes do not fall steadily as density rises{at}: this is not the tablet of that record, "
             "or the "
             "steps were not found where they are; give --region around the tablet alone"
+        )
+    if usual > _STEEPEST:
+        # Densities recorded at half their distance would halve every density measured, with a perfect fit.
+        raise CalibrationError(
+            f"from step to step the codes fall {usual:.1f} times as fast as the light through the recorded "
+            f"densities: either this is another tablet, whose steps lie about {usual:.1f} times as far apart as "
+            "the record says, or the scan was given more contrast; name the tablet that was scanned, or scan it "
+            "without any correction"
         )
 
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from negcat.cli.program import COMMANDS
-from tests.cli.conftest import RECORDS, Bench
+from tests.cli.conftest import PX_PER_MM, RECORDS, Bench
+from tests.simulation.scanbench import Bed, Tablet
 
 
 def content(bench: Bench) -> str:
@@ -130,3 +131,14 @@ def test_every_command_has_help_with_an_example(bench: Bench) -> None:
 def test_every_command_that_prints_data_takes_json(bench: Bench) -> None:
     for name in set(COMMANDS) - {"serve"}:
         assert "--json" in bench.run(name, "--help").stdout, name
+
+
+def test_another_tablet_is_not_taken_for_the_recorded_one(archive: Bench) -> None:
+    """Eleven steps 0.30 apart fit the first eleven of 0.15 apart perfectly, and would halve every density."""
+    rng = np.random.default_rng(3)
+    density = Tablet(0.05 + 0.3 * np.arange(11)).draw(PX_PER_MM, rng)
+    scan = archive.write("coarse.tif", Bed().codes(10.0**-density, rng, PX_PER_MM))
+    said = refused(
+        archive, "calibrate", scan, "--scanner", "bench scanner", "--tablet", "tablet 21", says="coarse.tif"
+    )
+    assert "another tablet" in said
