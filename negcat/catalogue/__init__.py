@@ -2,9 +2,9 @@
 
 from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
-from negcat.catalogue.findings import Findings
+from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.queries import Query
 from negcat.catalogue.store import Catalogue
 from negcat.catalogue.taking import Taken
 
-__all__ = ["Catalogue", "Findings", "Page", "Query", "Taken", "describe"]
+__all__ = ["EXPOSURE", "Catalogue", "Findings", "Page", "Query", "Taken", "describe"]

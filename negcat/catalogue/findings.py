@@ -9,9 +9,9 @@ from typing import Any
 
 from negcat.catalogue.connection import CatalogueFile, now
 
-__all__ = ["Findings", "FindingsKept"]
+__all__ = ["EXPOSURE", "Findings", "FindingsKept"]
 
-_EXPOSURE = (
+EXPOSURE = (
     "marked_stop",
     "f_number",
     "effective_f_number",
@@ -26,6 +26,8 @@ _EXPOSURE = (
     "reciprocity_stops",
     "decision_stops",
 )
+"""What is kept of a sheet's exposure, by the names of ``negcat show --json``."""
+
 _READING = (
     "name",
     "role",
@@ -135,7 +137,7 @@ class FindingsKept(CatalogueFile):
                 )
             )
             if found.exposure is not None:
-                values, more = _split(found.exposure, _EXPOSURE)
+                values, more = _split(found.exposure, EXPOSURE)
                 exposures.append((found.sheet, *values, more))
             for position, reading in enumerate(found.readings):
                 values, more = _split(reading, _READING)
@@ -150,7 +152,7 @@ class FindingsKept(CatalogueFile):
             many = database.conn.executemany
             for table in ("exposures", "found_readings", "out_of_date"):
                 many(f"delete from {table} where sheet = ?", sheets)
-            many(_insert("exposures", ["sheet", *_EXPOSURE, "more"]), exposures)
+            many(_insert("exposures", ["sheet", *EXPOSURE, "more"]), exposures)
             many(_insert("found_readings", ["sheet", "position", *_READING, "more"]), readings)
             # Written over in place, so that a verdict that stays is no change to what is searched.
             without = {found.sheet for found in findings if found.result is None}
@@ -192,7 +194,7 @@ class FindingsKept(CatalogueFile):
             }
         return Findings(
             sheet=sheet,
-            exposure=_joined(exposure, _EXPOSURE) if exposure else None,
+            exposure=_joined(exposure, EXPOSURE) if exposure else None,
             base_fog=base_fog,
             readings=[
                 {**_joined(row, _READING), "placed": None if row["placed"] is None else bool(row["placed"])}

@@ -7,7 +7,7 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from negcat import densitometry, records
-from negcat.catalogue import Findings
+from negcat.catalogue import EXPOSURE, Findings
 from negcat.errors import ScanError
 from negcat.exposure import Exposure
 from negcat.judgement import FoundReading, Judgement, judge
@@ -190,29 +190,9 @@ def _found(
 
 
 def _exposure_columns(record: records.Sheet, exposed: Exposure) -> dict[str, Any]:
-    values = {
-        name: getattr(exposed, name)
-        for name in (
-            "f_number",
-            "effective_f_number",
-            "time_s",
-            "shutter_time_s",
-            "effective_time_s",
-            "setting_stops",
-            "filter_stops",
-            "bellows_stops",
-            "cell_stops",
-            "shutter_stops",
-            "reciprocity_stops",
-            "decision_stops",
-        )
-    }
-    return {
-        "marked_stop": record.stop.text,
-        "marked_time": record.time.text,
-        **values,
-        "ledger": [asdict(line) for line in exposed.lines],
-    }
+    marked = {"marked_stop": record.stop.text, "marked_time": record.time.text}
+    computed = {name: getattr(exposed, name) for name in EXPOSURE if name not in marked}
+    return {**marked, **computed, "ledger": [asdict(line) for line in exposed.lines]}
 
 
 def _reading_columns(
