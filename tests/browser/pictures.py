@@ -21,6 +21,7 @@ PICTURES = (
     ("wall-rear-1280", "/?cell=rear&tag=N%2B1", 1280, 760, "light"),
     ("sheet-1280", "/sheet/BW-07", 1280, 1900, "light"),
     ("sheet-dark-1280", "/sheet/BW-02", 1280, 1000, "dark"),
+    ("zones-1280", "/sheet/BW-06", 1280, 1010, "light"),
     ("wall-390", "/", 390, 844, "light"),
     ("sheet-390", "/sheet/BW-07", 390, 844, "light"),
     ("pending-1280", "/pending", 1280, 620, "light"),
@@ -56,6 +57,9 @@ def take_pictures() -> None:
                 page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
                 page.goto(address + path)
                 page.wait_for_load_state("networkidle")
+                if name.startswith("zones"):
+                    page.get_by_role("radio", name="By zone").check()
+                    page.wait_for_timeout(500)
                 png = HERE / f"{name}.png"
                 page.screenshot(path=png)
                 with Image.open(png) as picture:
