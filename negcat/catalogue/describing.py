@@ -84,7 +84,7 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "path": ("Where the master lies, relative to the archive where it is inside it", ""),
         "size_bytes": ("Size of the file", "bytes"),
         "modified_ns": ("When the file was last changed, since 1970", "ns"),
-        "file_format": ("TIFF, PNG or JPEG", ""),
+        "file_format": ("TIFF, PNG, JPEG or DNG", ""),
         "width": ("Width, upright", "pixels"),
         "height": ("Height, upright", "pixels"),
         "bits": ("Bits a channel", "bits"),

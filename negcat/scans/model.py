@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 __all__ = ["FileFormat", "Mode", "Reduced", "ScanHeader", "ScanInfo"]
 
-FileFormat = Literal["TIFF", "PNG", "JPEG"]
+FileFormat = Literal["TIFF", "PNG", "JPEG", "DNG"]
 Mode = Literal["grey", "rgb"]
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from negcat.errors import QuantityError
 from negcat.scans.blocks import Gatherer, Gleaned, reduction_factor
+from negcat.scans.dng import is_dng, read_dng
 from negcat.scans.files import Checksum, Damaged, Master, opened
 from negcat.scans.levels import Levels
 from negcat.scans.making import NewPyramid
@@ -52,7 +53,7 @@ def _picture(master: Master) -> Picture:
     head = master.head(16)
     picture: Picture
     if head[:4] in TIFF_SIGNATURES:
-        picture = read_tiff(master)
+        picture = read_dng(master) if is_dng(master) else read_tiff(master)
     elif head[:8] == PNG_SIGNATURE:
         picture = read_png(master)
     elif head[:3] == b"\xff\xd8\xff":
@@ -138,8 +139,8 @@ def identify(path: str | Path) -> ScanInfo:
     Raises
     ------
     ScanError
-        The file is missing, not readable, empty, cut short, not TIFF, PNG or JPEG, or of a kind that can't be
-        measured (palette, CMYK, floating point, other than 8 or 16 bits, under 16 pixels, beyond four
+        The file is missing, not readable, empty, cut short, not TIFF, PNG, JPEG or linear DNG, or of a kind
+        that can't be measured (palette, CMYK, floating point, other than 8 or 16 bits, under 16 pixels, beyond four
         thousand million), or it changed meanwhile.
     """
     with opened(Path(path)) as master:

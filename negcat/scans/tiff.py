@@ -22,7 +22,7 @@ from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
 from negcat.scans.strictness import check_jpeg
 from negcat.scans.workers import shared_out
 
-__all__ = ["TiffPicture", "read_tiff"]
+__all__ = ["TiffPicture", "check_segments", "read_tiff", "told_by"]
 
 T = TypeVar("T")
 
@@ -386,7 +386,7 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
     segment_bytes = segment_height * segment_width * samples * bits // 8
     down = -(-height // segment_height)
     wanted = -(-width // segment_width) * down * (stored_samples if planar else 1)
-    _check_segments(master, offsets, counts, wanted, segment_bytes, compression)
+    check_segments(master, offsets, counts, wanted, segment_bytes, compression)
     row_bytes = width * samples * bits // 8
     plain = (
         compression == "none"
@@ -423,7 +423,7 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
         geometry=geometry,
         compression=compression,
         pages=pages,
-        told=_told(page, tuple(notes)),
+        told=told_by(page, tuple(notes)),
         decode=decode_segment,
         offsets=offsets,
         counts=counts,
@@ -438,7 +438,7 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
     )
 
 
-def _check_segments(
+def check_segments(
     master: Master,
     offsets: tuple[int, ...],
     counts: tuple[int, ...],
@@ -467,7 +467,8 @@ def _check_segments(
         raise Damaged(msg)
 
 
-def _told(page: Any, notes: tuple[str, ...]) -> Told:
+def told_by(page: Any, notes: tuple[str, ...]) -> Told:
+    """Gather what a directory's tags tell."""
     values: dict[str, object] = {}
     for code, name in (
         (270, "ImageDescription"),

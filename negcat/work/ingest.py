@@ -23,7 +23,7 @@ from negcat.work.waiting import claim_elsewhere, decide_row
 
 __all__ = ["IMAGE_SUFFIXES", "Ingest", "Item", "ingest_scans", "join_and_measure"]
 
-IMAGE_SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg"})
+IMAGE_SUFFIXES = frozenset({".tif", ".tiff", ".png", ".jpg", ".jpeg", ".dng"})
 """Endings that are looked for in a folder; a file named by itself is taken whatever its ending."""
 
 Status = Literal["added", "unchanged", "unmatched", "refused"]

@@ -1,0 +1,274 @@
+"""Raw DNG, linear: decoded whole by LibRaw, through rawpy, which is an extra and may not be there.
+
+The directory is read by tifffile first, for the tags and to see that the picture lies whole inside the file,
+since the decoder fills up what is missing. Nothing is done to the values but what the file says of them: the
+black level is taken off and the white level brought to 65,535, in a straight line, each channel for itself. No
+white balance, no colour matrix, no curve.
+"""
+
+import importlib
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+import tifffile
+
+from negcat.scans.files import Damaged, Master
+from negcat.scans.kept import kept
+from negcat.scans.model import FileFormat
+from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.tiff import check_segments, told_by
+
+__all__ = ["DngPicture", "is_dng", "read_dng"]
+
+T = TypeVar("T")
+
+LINEAR, MOSAIC = 34892, 32803
+"""Kinds of raw picture, by the tag PhotometricInterpretation (DNG 1.4)."""
+
+DNG_VERSION, UNIQUE_MODEL, ACTIVE_AREA = 50706, 50708, 50829
+TABLE, REPEAT, BLACK, BLACK_ACROSS, BLACK_DOWN, WHITE = 50712, 50713, 50714, 50715, 50716, 50717
+
+ROWS_AT_ONCE = 256
+
+MOST_DIRECTORIES = 64
+"""Directories looked at."""
+
+
+@dataclass(frozen=True)
+class DngPicture:
+    """The linear raw picture of a DNG, decoded whole."""
+
+    geometry: Geometry
+    told: Told
+    black: tuple[float, ...]
+    """Stored code of no light, for each channel."""
+    white: tuple[float, ...]
+    """Stored code of full scale, for each channel."""
+    compression: str = "none"
+    pages: int = 1
+    file_format: FileFormat = "DNG"
+
+    def _decode(self, master: Master) -> Pixels:
+        rawpy = _rawpy()
+        try:
+            with os.fdopen(os.dup(master.descriptor), "rb") as handle:
+                handle.seek(0)
+                with rawpy.imread(handle) as raw:
+                    stored = np.array(raw.raw_image_visible)
+        except Exception as error:
+            # LibRaw has errors of its own, and memory may not suffice
+            if type(error).__name__ == "LibRawTooBigError":
+                msg = "its raw picture is larger than the raw decoder takes; save it as a linear 16-bit TIFF"
+            else:
+                msg = "its raw picture is damaged or cut short; copy or scan it again"
+            raise Damaged(msg) from error
+        if stored.ndim == 2:
+            stored = stored[..., None]
+        geometry = self.geometry
+        if (
+            stored.shape[:2] != (geometry.height, geometry.width)
+            or stored.shape[2] < geometry.channels
+            or stored.dtype != np.uint16
+        ):
+            msg = "its raw picture is not what its directory says; save it as a linear 16-bit TIFF"
+            raise Damaged(msg)
+        codes = np.empty((geometry.height, geometry.width, geometry.channels), np.uint16)
+        every = np.arange(65536, dtype=np.float64)
+        for channel, (black, white) in enumerate(zip(self.black, self.white, strict=True)):
+            line = np.clip(np.rint((every - black) * (65535 / (white - black))), 0, 65535).astype(np.uint16)
+            codes[..., channel] = line[stored[..., channel]]
+        return codes
+
+    def stream(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
+        """Decode the whole picture, then hand it on in bands; see `Picture.stream`."""
+        pixels = self._decode(master)
+        for y in range(0, self.geometry.height, ROWS_AT_ONCE):
+            yield work(Part(0, y, 0, pixels[y : y + ROWS_AT_ONCE]))
+
+    def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
+        """Cut stored boxes out of the decoded picture; the last picture is kept for the next look."""
+        pixels = kept(master, 0, lambda: self._decode(master))
+        return [pixels[y0:y1, x0:x1] for x0, y0, x1, y1 in boxes]
+
+
+def _rawpy() -> Any:
+    try:
+        return importlib.import_module("rawpy")
+    except ImportError:
+        msg = "it is a raw DNG, which needs a further library; install it with pip install 'negcat[raw]'"
+        raise Damaged(msg) from None
+
+
+@contextmanager
+def _directory(master: Master) -> Iterator[tifffile.TiffFile]:
+    """Open a master as a TIFF; where the file's own position stood doesn't matter, and it ends at the start."""
+    with os.fdopen(os.dup(master.descriptor), "rb") as handle:
+        # tifffile begins where the file stands, and the copy of a descriptor stands where the other one does
+        handle.seek(0)
+        try:
+            with tifffile.TiffFile(handle, name=master.path.name) as tif:
+                yield tif
+        finally:
+            handle.seek(0)
+
+
+def is_dng(master: Master) -> bool:
+    """Tell whether a TIFF's first directory says that it is a DNG; False where it can't be read."""
+    try:
+        with _directory(master) as tif:
+            return DNG_VERSION in tif.pages.first.tags
+    except Exception:
+        # what is wrong with the directory is told by `read_tiff`
+        return False
+
+
+def read_dng(master: Master) -> DngPicture:
+    """Read a DNG's directories and check that its raw picture lies inside the file.
+
+    Raises Damaged for what can't be taken: without rawpy, broken, cut short, a colour filter mosaic.
+    """
+    _rawpy()
+    try:
+        with _directory(master) as tif:
+            return _picture(master, tif)
+    except Damaged:
+        raise
+    except Exception as error:
+        # tifffile meets a broken directory with TiffFileError, struct.error, IndexError, KeyError …
+        msg = "its DNG directory is damaged or cut short; copy or scan it again"
+        raise Damaged(msg) from error
+
+
+def _directories(tif: tifffile.TiffFile) -> list[Any]:
+    """List the directories and those below them; the raw picture mostly lies below a small preview."""
+    found: list[Any] = []
+    for page in tif.pages:
+        whole = page if isinstance(page, tifffile.TiffPage) else page.aspage()
+        below: list[Any] = list(whole.pages or [])
+        for entry in (whole, *(item for item in below if isinstance(item, tifffile.TiffPage))):
+            found.append(entry)
+            if len(found) == MOST_DIRECTORIES:
+                return found
+    return found
+
+
+def _numbers(page: Any, code: int) -> list[float]:
+    """Read a tag's numbers; rationals come as pairs."""
+    tag = page.tags.get(code)
+    if tag is None:
+        return []
+    flat = [float(number) for number in np.ravel(np.asarray(tag.value, dtype=np.float64))]
+    if int(tag.dtype) in {5, 10}:
+        return [over / under for over, under in zip(flat[::2], flat[1::2], strict=True)]
+    return flat
+
+
+def _levels(page: Any, code: int, channels: int, otherwise: float) -> tuple[float, ...]:
+    found = _numbers(page, code) or [otherwise]
+    found = found * channels if len(found) == 1 else found
+    if len(found) != channels:
+        msg = "its black and white levels don't fit its channels; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
+    return tuple(found)
+
+
+def _refuse_unmeasurable(page: Any) -> None:
+    compression, bits = int(page.compression), page.bitspersample
+    if compression != 1:
+        name = getattr(page.compression, "name", str(compression)).lower()
+        msg = (
+            f"its raw picture is compressed ({name}); save it as an uncompressed DNG or a linear 16-bit TIFF"
+        )
+        raise Damaged(msg)
+    if int(page.sampleformat) != 1 or bits not in {8, 16}:
+        msg = (
+            f"its raw values are not whole numbers of 8 or 16 bits ({bits}); save it as a linear 16-bit TIFF"
+        )
+        raise Damaged(msg)
+    if int(page.samplesperpixel) not in {1, 3} or (
+        int(page.planarconfig) == 2 and int(page.samplesperpixel) > 1
+    ):
+        msg = "its raw picture is neither grey nor RGB side by side; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
+    if (
+        TABLE in page.tags
+        or any(number != 1 for number in _numbers(page, REPEAT))
+        or any(_numbers(page, BLACK_ACROSS))
+        or any(_numbers(page, BLACK_DOWN))
+    ):
+        msg = "its values need more than a black and a white level to be linear; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
+
+
+def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
+    directories = _directories(tif)
+    raws = [page for page in directories if int(page.photometric) in {LINEAR, MOSAIC}]
+    whole = [page for page in raws if not int(page.subfiletype) & 1] or raws
+    if not whole:
+        msg = "it has no raw picture in it; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
+    page = whole[0]
+    if int(page.photometric) == MOSAIC:
+        msg = (
+            "it is a raw file with a colour filter mosaic, and densities aren't to be interpolated between "
+            "filters; take a linear DNG or a linear 16-bit TIFF"
+        )
+        raise Damaged(msg)
+    _refuse_unmeasurable(page)
+    stored_width, stored_height = int(page.imagewidth), int(page.imagelength)
+    area = [int(number) for number in _numbers(page, ACTIVE_AREA)]
+    top, left, bottom, right = area or (0, 0, stored_height, stored_width)
+    if not (0 <= top < bottom <= stored_height and 0 <= left < right <= stored_width):
+        msg = "its active area lies outside its picture; the file is damaged"
+        raise Damaged(msg)
+    check_size(right - left, bottom - top)
+    channels, bits = int(page.samplesperpixel), int(page.bitspersample)
+    black = _levels(page, BLACK, channels, 0.0)
+    white = _levels(page, WHITE, channels, float((1 << bits) - 1))
+    if any(low >= high for low, high in zip(black, white, strict=True)):
+        msg = "its white level is not above its black level; the file is damaged"
+        raise Damaged(msg)
+    _check_whole(master, page, channels * bits // 8)
+    first = directories[0]
+    notes = ["raw, linear", "decoded whole: the memory it takes follows the size of the picture"]
+    orientation = first.tags.valueof(274, 1)
+    if orientation not in range(1, 9):
+        notes.append(f"orientation {orientation} means nothing; taken as it lies")
+        orientation = 1
+    told = told_by(first, tuple(notes))
+    values = dict(told.values)
+    for name, code in (("XResolution", 282), ("YResolution", 283), ("ResolutionUnit", 296)):
+        if values.get("XResolution") is None or name != "XResolution":
+            values[name] = values[name] if values.get(name) is not None else page.tags.valueof(code)
+    values["Model"] = values["Model"] or first.tags.valueof(UNIQUE_MODEL)
+    values["Gamma"] = 1.0  # the codes are proportional to light
+    return DngPicture(
+        geometry=Geometry(right - left, bottom - top, channels, 16, False, int(orientation)),
+        told=replace(told, values=values, icc=b""),  # a profile there is the preview's
+        black=black,
+        white=white,
+    )
+
+
+def _check_whole(master: Master, page: Any, pixel_bytes: int) -> None:
+    """Refuse, as Damaged, a raw picture with a strip or tile missing, too short or beyond the file's end."""
+    width, height = int(page.imagewidth), int(page.imagelength)
+    tiled = bool(page.is_tiled)
+    across = int(page.tilewidth) if tiled else width
+    down = int(page.tilelength) if tiled else min(int(page.rowsperstrip), height)
+    if across < 1 or down < 1:
+        msg = "its strips or tiles have no size; the file is damaged"
+        raise Damaged(msg)
+    counts = tuple(int(count) for count in page.databytecounts)
+    wanted = -(-width // across) * -(-height // down)
+    offsets = tuple(int(offset) for offset in page.dataoffsets)
+    check_segments(master, offsets, counts, wanted, across * down * pixel_bytes, "none")
+    for index in range(wanted):
+        rows = down if tiled else min(down, height - index * down)
+        if counts[index] < rows * across * pixel_bytes:
+            msg = f"piece {index + 1} of {wanted} of its picture is shorter than its rows; copy or scan it again"
+            raise Damaged(msg)
