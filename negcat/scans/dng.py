@@ -55,10 +55,12 @@ class DngPicture:
     def _decode(self, master: Master) -> Pixels:
         rawpy = _rawpy()
         try:
-            with os.fdopen(os.dup(master.descriptor), "rb") as handle:
-                handle.seek(0)
-                with rawpy.imread(handle) as raw:
-                    stored = np.array(raw.raw_image_visible)
+            os.lseek(master.descriptor, 0, os.SEEK_SET)
+            with (
+                os.fdopen(os.dup(master.descriptor), "rb") as handle,
+                rawpy.imread(handle) as raw,
+            ):
+                stored = np.array(raw.raw_image_visible)
         except Exception as error:
             # LibRaw has errors of its own, and memory may not suffice
             if type(error).__name__ == "LibRawTooBigError":
@@ -105,15 +107,19 @@ def _rawpy() -> Any:
 
 @contextmanager
 def _directory(master: Master) -> Iterator[tifffile.TiffFile]:
-    """Open a master as a TIFF; where the file's own position stood doesn't matter, and it ends at the start."""
-    with os.fdopen(os.dup(master.descriptor), "rb") as handle:
-        # tifffile begins where the file stands, and the copy of a descriptor stands where the other one does
-        handle.seek(0)
-        try:
-            with tifffile.TiffFile(handle, name=master.path.name) as tif:
-                yield tif
-        finally:
-            handle.seek(0)
+    """Open a master as a TIFF from its start, and leave its position there.
+
+    tifffile begins where the file stands, and the copy of a descriptor stands where the other one does.
+    """
+    os.lseek(master.descriptor, 0, os.SEEK_SET)
+    try:
+        with (
+            os.fdopen(os.dup(master.descriptor), "rb") as handle,
+            tifffile.TiffFile(handle, name=master.path.name) as tif,
+        ):
+            yield tif
+    finally:
+        os.lseek(master.descriptor, 0, os.SEEK_SET)
 
 
 def is_dng(master: Master) -> bool:
@@ -241,9 +247,10 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
         orientation = 1
     told = told_by(first, tuple(notes))
     values = dict(told.values)
-    for name, code in (("XResolution", 282), ("YResolution", 283), ("ResolutionUnit", 296)):
-        if values.get("XResolution") is None or name != "XResolution":
-            values[name] = values[name] if values.get(name) is not None else page.tags.valueof(code)
+    if page.tags.valueof(282) is not None:
+        # the raw picture's own resolution goes before that of a preview
+        for name, code in (("XResolution", 282), ("YResolution", 283), ("ResolutionUnit", 296)):
+            values[name] = page.tags.valueof(code)
     values["Model"] = values["Model"] or first.tags.valueof(UNIQUE_MODEL)
     values["Gamma"] = 1.0  # the codes are proportional to light
     return DngPicture(

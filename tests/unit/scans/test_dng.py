@@ -50,8 +50,8 @@ def patch(path, code, value):
     """Put another short into a tag."""
     raw = bytearray(path.read_bytes())
     with tifffile.TiffFile(path) as tif:
-        at = tif.pages[0].tags[code].valueoffset
-    raw[at : at + 2] = value.to_bytes(2, "little")
+        at, order = tif.pages[0].tags[code].valueoffset, "big" if tif.byteorder == ">" else "little"
+    raw[at : at + 2] = value.to_bytes(2, order)
     path.write_bytes(raw)
 
 
@@ -63,8 +63,6 @@ def as_codes(stored, black=BLACK, white=WHITE):
 @pytest.mark.parametrize("channels", [1, 3])
 @pytest.mark.parametrize("options", [{}, {"rowsperstrip": 7}, {"tile": (32, 32)}, {"byteorder": ">"}])
 def test_codes_run_from_black_to_white(tmp_path, channels, options):
-    if channels == 1 and "byteorder" in options:
-        options = {}
     path = tmp_path / "a.dng"
     expected = as_codes(dng(path, channels=channels, **options))
     info, reduced = take(path, 1000)
@@ -82,6 +80,38 @@ def test_without_levels_the_codes_are_those_stored(tmp_path):
     path = tmp_path / "a.dng"
     stored = dng(path, black=None, white=None)
     np.testing.assert_array_equal(read_patch(path, 0, 0, WIDTH, HEIGHT), stored)
+
+
+def test_raw_picture_below_a_preview(tmp_path):
+    path = tmp_path / "a.dng"
+    stored = np.random.default_rng(5).integers(0, 65536, (HEIGHT, WIDTH, 3)).astype(np.uint16)
+    tags = [(50706, 1, 4, bytes([1, 4, 0, 0]), True), (272, 2, 0, "Raw One", True), (274, 3, 1, 6, True)]
+    levels = [(50714, 3, 3, BLACK, True), (50717, 3, 3, WHITE, True)]
+    with tifffile.TiffWriter(path) as file:
+        small = np.zeros((20, 27, 3), np.uint8)
+        file.write(small, photometric="rgb", subfiletype=1, subifds=1, extratags=tags, metadata=None)
+        file.write(
+            stored,
+            photometric=34892,
+            extratags=levels,
+            metadata=None,
+            resolution=(1200, 1200),
+            resolutionunit=2,
+        )
+    info = identify(path)
+    assert (info.model, info.orientation, info.width, info.height) == ("Raw One", 6, HEIGHT, WIDTH)
+    assert info.dpi == 1200
+    patch_of_it = read_patch(info, 0, 0, info.width, info.height)
+    np.testing.assert_array_equal(patch_of_it, np.rot90(as_codes(stored), -1))
+
+
+def test_eight_bits_are_stretched(tmp_path):
+    path = tmp_path / "a.dng"
+    stored = np.random.default_rng(6).integers(0, 256, (HEIGHT, WIDTH, 3)).astype(np.uint8)
+    tags = [(50706, 1, 4, bytes([1, 4, 0, 0]), True), (50708, 2, 8, b"Raw One\0", True)]
+    tifffile.imwrite(path, stored, photometric=34892, extratags=tags, metadata=None)
+    assert identify(path).bits == 16
+    np.testing.assert_array_equal(read_patch(path, 0, 0, WIDTH, HEIGHT), stored.astype(np.uint16) * 257)
 
 
 def test_tags(tmp_path):
