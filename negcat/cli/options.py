@@ -10,13 +10,13 @@ import click
 
 from negcat.work.archive import Archive, locate
 
-__all__ = ["archive_option", "json_option", "open_archive"]
+__all__ = ["archive_named", "archive_option", "json_option", "open_archive"]
 
 Decorated = Callable[..., Any]
 
 
-def archive_option(command: Decorated) -> Decorated:
-    """Give a command ``--archive DIR``."""
+def archive_named(meaning: str) -> Callable[[Decorated], Decorated]:
+    """Give a command ``--archive DIR``, with what it means there."""
     return click.option(
         "-a",
         "--archive",
@@ -25,8 +25,13 @@ def archive_option(command: Decorated) -> Decorated:
         envvar="NEGCAT_ARCHIVE",
         show_envvar=True,
         type=click.Path(path_type=Path),
-        help="The archive; without it, the nearest parent of the current folder that is one.",
-    )(command)
+        help=meaning,
+    )
+
+
+archive_option = archive_named(
+    "The archive; without it, the nearest parent of the current folder that is one."
+)
 
 
 def json_option(command: Decorated) -> Decorated:

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
-from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.options import archive_named, archive_option, json_option, open_archive
 from negcat.cli.output import print_json, warn
 from negcat.work.archive import Archive
 from negcat.work.taking import take_record_files
@@ -29,16 +29,7 @@ PLURALS = {"shutter": "shutters", "lens": "lenses"}
 
 @click.command()
 @click.argument("directory", metavar="[DIR]", required=False, type=click.Path(path_type=Path))
-@click.option(
-    "-a",
-    "--archive",
-    "archive_dir",
-    metavar="DIR",
-    envvar="NEGCAT_ARCHIVE",
-    show_envvar=True,
-    type=click.Path(path_type=Path),
-    help="The same as DIR.",
-)
+@archive_named("The same as DIR.")
 @json_option
 @click.pass_context
 def init(ctx: click.Context, directory: Path | None, archive_dir: Path | None, as_json: bool) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import wraps
 from http import HTTPStatus
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import parse_qsl, unquote
 
 from datasette.utils import tilde_encode
@@ -25,6 +25,7 @@ from negcat.web.security import OWN_POLICY
 __all__ = ["View", "explain", "names_tag", "pages", "readable", "refuse"]
 
 View = Callable[[Any, Any], Awaitable[Any]]
+_Found = TypeVar("_Found")
 
 _PAGE_HEADERS = {"content-security-policy": OWN_POLICY, "cache-control": "no-cache"}
 _PREVIEW_AGE = "max-age=300"
@@ -76,6 +77,13 @@ def _search_of(request: Any) -> wall.Search:
     return wall.read_search(parse_qsl(request.query_string, keep_blank_values=True))
 
 
+async def _searched(look: Callable[..., _Found], attached: reading.Attached, search: wall.Search) -> _Found:
+    """Ask the archive what the address asks, in a thread of its own."""
+    return await asyncio.to_thread(
+        look, attached.root, search.chosen, sort=search.sort, limit=search.size, offset=search.offset
+    )
+
+
 @readable
 async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     search = _search_of(request)
@@ -87,14 +95,7 @@ async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any
             headers={"cache-control": "no-cache"},
         )
     try:
-        found = await asyncio.to_thread(
-            reading.wall,
-            attached.root,
-            search.chosen,
-            sort=search.sort,
-            limit=search.size,
-            offset=search.offset,
-        )
+        found = await _searched(reading.wall, attached, search)
     except NotationError as error:
         # What can't be read is said above a form that still holds it.
         search = search.with_fault(str(error))
@@ -126,14 +127,7 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
     search = _search_of(request)
     if not search.faults:
         try:
-            found = await asyncio.to_thread(
-                reading.found,
-                attached.root,
-                search.chosen,
-                sort=search.sort,
-                limit=search.size,
-                offset=search.offset,
-            )
+            found = await _searched(reading.found, attached, search)
         except NotationError as error:
             search = search.with_fault(str(error))
         else:
