@@ -95,6 +95,23 @@ class Registration:
         (a, b, c), (d, e, f) = self.places
         return a * x + b * y + c, d * x + e * y + f
 
+    def back(self) -> "Registration":
+        """Tell how the first scan lies on the second.
+
+        Examples
+        --------
+        >>> there = Registration(((0, -0.5, 1), (2, 0, -0.25)), 90, False, 0.9, 0.1)
+        >>> there.back().place(*there.place(0.25, 0.5)), there.back().turn_deg
+        ((0.25, 0.5), 270)
+        """
+        (a, b, c), (d, e, f) = self.places
+        size = a * e - b * d
+        x = (e / size, -b / size, (b * f - e * c) / size)
+        y = (-d / size, a / size, (d * c - a * f) / size)
+        # What mirrors and then turns is undone by doing it again.
+        turn = self.turn_deg if self.mirrored else -self.turn_deg % 360
+        return Registration((x, y), turn, self.mirrored, self.correlation, self.next_correlation)
+
 
 @dataclass(frozen=True)
 class NoRegistration:

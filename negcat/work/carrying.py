@@ -21,7 +21,7 @@ from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.previews import pyramid_of
 
-__all__ = ["Carrier", "PlacedSpot", "SpotStatus"]
+__all__ = ["Carrier", "PlacedSpot", "SpotStatus", "how_it_lies", "kept_registration", "lay", "source_scan"]
 
 SpotStatus = Literal["set", "carried"]
 
@@ -107,7 +107,7 @@ class Carrier:
             assert isinstance(laid, Registration)
             listed = ", ".join(f"'{name}'" for name in names)
             said.append(
-                f"Carried over from scan {source}: {listed}; that scan lies {_how(laid)} on this one "
+                f"Carried over from scan {source}: {listed}; that scan lies {how_it_lies(laid)} on this one "
                 f"(correlation {laid.correlation:.2f}). Check the spots on the picture, then "
                 f"'negcat measure {self._record.sheet} --confirm'."
             )
@@ -119,11 +119,7 @@ class Carrier:
         known = catalogue.spot_scan(self._record.sheet)
         if known is not None:
             return known
-        rows: list[Mapping[str, Any]] = sorted(
-            catalogue.scans_of(self._record.sheet), key=lambda row: int(row["taken_order"])
-        )
-        negatives = [row for row in rows if not (row["condition"] or {}).get("positive")]
-        chosen: str = (negatives or [self._row])[0]["scan"]
+        chosen = source_scan(self._archive, self._record) or self.scan
         catalogue.save_spot_scan(self._record.sheet, chosen)
         return chosen
 
@@ -135,51 +131,88 @@ class Carrier:
 
     def _find(self, source: str) -> Registration | NoRegistration:
         catalogue, here = self._archive.catalogue, self._row["scan"]
-        kept = None if self._fresh else catalogue.registration(here, source)
+        kept = None if self._fresh else kept_registration(self._archive, here, source)
         if kept is not None:
-            return _read(kept)
+            return kept
         first = catalogue.scan(source)
         if first is None:
             return NoRegistration(f"the archive holds no scan {source}")
-        views = []
-        for row in (first, catalogue.scan(here) or self._row):
-            try:
-                view = self._view(row)
-            except ScanError as error:
-                # Not kept: the master may be back tomorrow.
-                return NoRegistration(str(error))
-            if view is None:
-                return NoRegistration(
-                    f"scan {row['scan']} doesn't say its resolution and the sheet's record names no format"
-                )
-            views.append(view)
-        found = register(*views)
+        try:
+            found = lay(self._archive, self._record, first, catalogue.scan(here) or self._row)
+        except ScanError as error:
+            # Not kept: the master may be back tomorrow, the record's format be filled in.
+            return NoRegistration(str(error))
         catalogue.save_registration(here, source, _written(found))
         return found
 
-    def _view(self, row: Mapping[str, Any]) -> View | None:
-        """Draw a scan small, for comparing; None where its scale isn't known."""
-        size = self._record.format
-        film_mm = records.film_size_mm(size) if size else None
-        px_per_mm = scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], film_mm)
-        if px_per_mm is None:
-            return None
-        factor = min(1.0, COMPARED_SIDE / max(row["width"], row["height"]))
-        width, height = max(16, round(row["width"] * factor)), max(16, round(row["height"] * factor))
-        tones = pyramid_of(self._archive, row["scan"]).draw(width, height)
-        picture = np.asarray(tones, dtype=np.float64).mean(axis=2) if tones.ndim == 3 else tones
-        rebate = scanned.rebate_of(row)
-        frame = rebate.picture_frame if isinstance(rebate, Rebate) else None
-        return View(
-            picture,
-            px_per_mm * width / row["width"],
-            frame,
-            rebate.tilt_deg if isinstance(rebate, Rebate) and frame is not None else None,
-            sure_scale=row["dpi"] is not None,
+
+def source_scan(archive: Archive, record: records.Sheet) -> str | None:
+    """Tell the scan that a sheet's spots are places on where they don't say; None while it has no such scan."""
+    known = archive.catalogue.spot_scan(record.sheet)
+    if known is not None:
+        return known
+    rows = sorted(archive.catalogue.scans_of(record.sheet), key=lambda row: int(row["taken_order"]))
+    negatives = [row for row in rows if not (row["condition"] or {}).get("positive")]
+    return str(negatives[0]["scan"]) if negatives else None
+
+
+def kept_registration(archive: Archive, scan: str, source: str) -> Registration | NoRegistration | None:
+    """Give how a scan lies on another one as the catalogue keeps it; None where it doesn't.
+
+    Parameters
+    ----------
+    archive : the archive.
+    scan : the scan that places are wanted on.
+    source : the scan that places are known on.
+    """
+    kept = archive.catalogue.registration(scan, source)
+    return None if kept is None else _read(kept)
+
+
+def lay(
+    archive: Archive, record: records.Sheet, first: Mapping[str, Any], second: Mapping[str, Any]
+) -> Registration | NoRegistration:
+    """Lay a scan of a sheet on another one; nothing is kept.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    record : the sheet's.
+    first : the scan on which places are known, as the catalogue has it.
+    second : the scan on which they are wanted.
+
+    Raises
+    ------
+    ScanError : a master is away, or a scan's scale isn't known.
+    """
+    return register(_view(archive, record, first), _view(archive, record, second))
+
+
+def _view(archive: Archive, record: records.Sheet, row: Mapping[str, Any]) -> View:
+    """Draw a scan small, for comparing."""
+    film_mm = records.film_size_mm(record.format) if record.format else None
+    px_per_mm = scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], film_mm)
+    if px_per_mm is None:
+        raise ScanError(
+            f"scan {row['scan']} doesn't say its resolution and the sheet's record names no format"
         )
+    factor = min(1.0, COMPARED_SIDE / max(row["width"], row["height"]))
+    width, height = max(16, round(row["width"] * factor)), max(16, round(row["height"] * factor))
+    tones = pyramid_of(archive, row["scan"]).draw(width, height)
+    picture = np.asarray(tones, dtype=np.float64).mean(axis=2) if tones.ndim == 3 else tones
+    rebate = scanned.rebate_of(row)
+    frame = rebate.picture_frame if isinstance(rebate, Rebate) else None
+    return View(
+        picture,
+        px_per_mm * width / row["width"],
+        frame,
+        rebate.tilt_deg if isinstance(rebate, Rebate) and frame is not None else None,
+        sure_scale=row["dpi"] is not None,
+    )
 
 
-def _how(laid: Registration) -> str:
+def how_it_lies(laid: Registration) -> str:
+    """Say how a scan lies on another one."""
     turn = f"turned by {laid.turn_deg}°" if laid.turn_deg else ""
     mirrored = "mirrored" if laid.mirrored else ""
     return " and ".join(part for part in (mirrored, turn) if part) or "the same way round"
