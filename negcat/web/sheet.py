@@ -13,6 +13,7 @@ from math import cos, radians, sin
 from string import ascii_lowercase
 from typing import Any
 
+from negcat.errors import UnknownNameError
 from negcat.web import particulars
 from negcat.web.curve import Chart, draw
 from negcat.web.reading import Target
@@ -28,7 +29,7 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "set_page"]
+__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "scan_label", "set_page"]
 
 Dossier = Mapping[str, Any]
 
@@ -131,6 +132,7 @@ class Page:
     record: tuple[tuple[str, str], ...]
     development: tuple[tuple[str, str], ...]
     scans: tuple[tuple[tuple[str, str], ...], ...]
+    scan_choices: tuple[tuple[str, str, bool], ...]
     history: tuple[particulars.Change, ...]
     previous: str | None
     next: str | None
@@ -138,23 +140,33 @@ class Page:
     batch_sheets: tuple[str, ...]
 
 
-def set_page(dossier: Dossier, target: Target) -> Page:
+def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
     """Set a sheet's dossier for reading.
 
     Parameters
     ----------
     dossier : as ``negcat show --json`` prints it.
     target : the print target it is held against, drawn out.
+    scan : the scan to look at; else the one that was measured.
 
     Returns
     -------
     Page
+
+    Raises
+    ------
+    UnknownNameError : the sheet has no such scan.
     """
     exposure = dossier.get("exposure") or {}
     development = dossier.get("development") or {}
     scans: Sequence[Dossier] = dossier.get("scans") or ()
     # Where a sheet was scanned twice, the scan that was measured is the one to look at.
-    first: Dossier = next((scan for scan in scans if scan.get("measured")), scans[0] if scans else {})
+    first: Dossier = next((one for one in scans if one.get("measured")), scans[0] if scans else {})
+    if scan:
+        named = next((one for one in scans if one["scan"] == scan), None)
+        if named is None:
+            raise UnknownNameError(f"Sheet {dossier['sheet']} has no scan “{scan}”.")
+        first = named
     result = dossier.get("result") or {}
     readings = [
         {**reading, "letter": letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
@@ -207,7 +219,8 @@ def set_page(dossier: Dossier, target: Target) -> Page:
         height=int(first.get("preview_height") or 4),
         record=particulars.record_lines(dossier),
         development=particulars.development_lines(development),
-        scans=tuple(particulars.scan_lines(scan) for scan in scans),
+        scans=tuple(particulars.scan_lines(one) for one in scans),
+        scan_choices=tuple((str(one["scan"]), scan_label(one), one is first) for one in scans),
         history=tuple(particulars.change(entry) for entry in dossier.get("history") or ()),
         previous=dossier.get("previous"),
         next=dossier.get("next"),
@@ -216,6 +229,23 @@ def set_page(dossier: Dossier, target: Target) -> Page:
             str(other) for other in dossier.get("batch_sheets") or () if other != dossier["sheet"]
         ),
     )
+
+
+def scan_label(scan: Dossier) -> str:
+    """Name a scan by what tells it from another of the same sheet: its scanner, day and resolution.
+
+    Examples
+    --------
+    >>> scan_label({"scan": "0f3a", "scanner": "flatbed", "taken_at": "2026-03-12T10:00:00", "dpi": 2400.0})
+    'flatbed, 12 March 2026, 2400 dpi'
+    """
+    dpi = scan.get("dpi")
+    parts = (
+        str(scan.get("scanner") or "scanner not known"),
+        date(scan.get("taken_at")) or f"taken in {date(scan.get('added_at'))}".removesuffix("taken in "),
+        f"{dpi:.0f} dpi" if dpi else "",
+    )
+    return ", ".join(part for part in parts if part)
 
 
 def letter(index: int) -> str:

@@ -19,6 +19,10 @@ export class Glass {
   #hands = [];
   #live = new Set();
   #wide = 0;
+  #quiet = false;
+  #zoomWhole = 0;
+  #lies;
+  #leads;
   #table = null;
   #tiles;
   #frame;
@@ -26,18 +30,29 @@ export class Glass {
   #spots = [];
   #held = null; // {hand, id} while a hand drags something of its own
 
-  /* element: where it stands, `tabindex=0`. scan: the viewer document. The element's shape follows the scan unless
-     `shape` (width over height) says otherwise. */
-  constructor(element, scan, { shape = scan.width / scan.height } = {}) {
+  /* element: where it stands, `tabindex=0`. scan: the viewer document. More, all optional:
+       lies    {swapped, flipped_x, flipped_y}: how the scan lies against the way in which it is to be seen
+       shape   width over height of the element, else the scan's own
+       slack   how far one may go beyond the scan: this part of it past its edges, this many powers of two from
+               where it is seen whole
+       leads   false: left as it is when the element's size changes, because another glass leads this one. */
+  constructor(element, scan, { lies = null, shape = null, slack = 0, leads = true } = {}) {
     this.element = element;
     this.scan = scan;
+    this.slack = slack;
+    this.#leads = leads;
+    this.#lies = { swapped: false, flipped_x: false, flipped_y: false, ...lies };
+    /* Width and height as seen, in pixels of the scan. */
+    this.size = this.#lies.swapped ? [scan.height, scan.width] : [scan.width, scan.height];
+    /* Whether there is nothing to drag and a finger scrolls the page. */
+    this.still = () => this.seenWhole;
     this.top = scan.levels.length - 1;
     this.way = scan.tables ? "printed" : "scanned";
     /* What zooming holds on to: a place of the map, or null for the middle. */
     this.hold = null;
-    element.style.aspectRatio = String(shape);
+    element.style.aspectRatio = String(shape ?? this.size[0] / this.size[1]);
 
-    this.bounds = L.latLngBounds(this.place(0, 1), this.place(1, 0));
+    this.bounds = L.latLngBounds(this.place(0, 0), this.place(1, 1));
     this.map = L.map(element, {
       crs: L.CRS.Simple,
       attributionControl: false,
@@ -51,7 +66,7 @@ export class Glass {
       scrollWheelZoom: false,
       wheelPxPerZoomLevel: 100,
       doubleClickZoom: true,
-      maxBounds: this.bounds.pad(0.1),
+      maxBounds: this.bounds.pad(0.1 + slack),
       maxBoundsViscosity: 1,
       maxZoom: this.top + 4,
     });
@@ -73,7 +88,7 @@ export class Glass {
     this.see(this.way);
   }
 
-  // ---- events: "way" (way), "view" (), "marks" (on), "fault" (sentence)
+  // ---- events: "way" (way), "view" (), "size" (), "marks" (on), "fault" (sentence)
 
   on(name, hear) {
     if (!this.#heard.has(name)) this.#heard.set(name, []);
@@ -89,13 +104,17 @@ export class Glass {
 
   /* A place of the map for one of the scan, and back. */
   place(x, y) {
-    const { width, height } = this.scan;
-    return L.latLng((-y * height) / 2 ** this.top, (x * width) / 2 ** this.top);
+    const { swapped, flipped_x: flippedX, flipped_y: flippedY } = this.#lies;
+    const [along, down] = [flippedX ? 1 - x : x, flippedY ? 1 - y : y];
+    const [u, v] = swapped ? [down, along] : [along, down];
+    return L.latLng((-v * this.size[1]) / 2 ** this.top, (u * this.size[0]) / 2 ** this.top);
   }
 
   fractions(at) {
-    const { width, height } = this.scan;
-    return { x: (at.lng * 2 ** this.top) / width, y: (-at.lat * 2 ** this.top) / height };
+    const { swapped, flipped_x: flippedX, flipped_y: flippedY } = this.#lies;
+    const [u, v] = [(at.lng * 2 ** this.top) / this.size[0], (-at.lat * 2 ** this.top) / this.size[1]];
+    const [along, down] = swapped ? [v, u] : [u, v];
+    return { x: flippedX ? 1 - along : along, y: flippedY ? 1 - down : down };
   }
 
   /* Where a pointer is; outside the scan below 0 or above 1. */
@@ -141,7 +160,14 @@ export class Glass {
     if (tile.gone || seen !== this.way) return;
     const { context } = tile;
     context.clearRect(0, 0, this.scan.tile, this.scan.tile);
+    // The scan's own pixels, laid as they are to be seen.
+    const { swapped, flipped_x: flippedX, flipped_y: flippedY } = this.#lies;
+    const [w, h] = [bitmap.width, bitmap.height];
+    const [x, y] = [flippedX ? -1 : 1, flippedY ? -1 : 1];
+    const [offX, offY] = [flippedX ? w : 0, flippedY ? h : 0];
+    context.setTransform(...(swapped ? [0, x, y, 0, offY, offX] : [x, 0, 0, y, offX, offY]));
     context.drawImage(bitmap, 0, 0);
+    context.resetTransform();
     bitmap.close();
     if (!lookup) return;
     const pixels = context.getImageData(0, 0, tile.width, tile.height);
@@ -192,8 +218,8 @@ export class Glass {
     const { scan } = this;
     const factor = 2 ** level;
     const step = scan.tile * factor;
-    const [x, y] = [coords.x * step, coords.y * step];
-    const [w, h] = [Math.min(step, scan.width - x), Math.min(step, scan.height - y)];
+    const start = [coords.x * step, coords.y * step];
+    const [w, h] = start.map((from, side) => Math.min(step, this.size[side] - from));
     const canvas = document.createElement("canvas");
     canvas.width = canvas.height = scan.tile;
     const tile = {
@@ -206,7 +232,13 @@ export class Glass {
     };
     canvas.tile = tile;
     this.#live.add(tile);
-    fetch(`${scan.image}/${x},${y},${w},${h}/${tile.width},${tile.height}/0/default.jpg?v=${scan.stamp}`, {
+    const { swapped, flipped_x: flippedX, flipped_y: flippedY } = this.#lies;
+    const turned = (pair) => (swapped ? [pair[1], pair[0]] : pair);
+    const [[left, upper], wide] = [turned(start), turned([w, h])];
+    const x = flippedX ? scan.width - left - wide[0] : left;
+    const y = flippedY ? scan.height - upper - wide[1] : upper;
+    const size = turned([tile.width, tile.height]);
+    fetch(`${scan.image}/${x},${y},${wide}/${size}/0/default.jpg?v=${scan.stamp}`, {
       signal: tile.stop.signal,
     })
       .then((answer) => (answer.ok ? answer.blob() : Promise.reject(new Error(answer.statusText))))
@@ -267,13 +299,14 @@ export class Glass {
   }
 
   get seenWhole() {
-    return this.map.getZoom() <= this.map.getMinZoom() + 0.01;
+    return this.map.getZoom() <= this.#zoomWhole + 0.01;
   }
 
   whole() {
     this.map.setMinZoom(-20);
     this.map.fitBounds(this.bounds, { animate: false });
-    this.map.setMinZoom(this.map.getZoom());
+    this.#zoomWhole = this.map.getZoom();
+    this.map.setMinZoom(this.#zoomWhole - this.slack);
     this.#settle();
   }
 
@@ -304,8 +337,7 @@ export class Glass {
   }
 
   #settle() {
-    // Seen whole there is nothing to drag, and a finger scrolls the page.
-    if (this.seenWhole || this.#held) this.map.dragging.disable();
+    if (this.still() || this.#held) this.map.dragging.disable();
     else this.map.dragging.enable();
     this.element.classList.toggle("grains", this.map.getZoom() > this.top + 0.5);
     this.element.dataset.zoom = this.map.getZoom().toFixed(2);
@@ -316,7 +348,7 @@ export class Glass {
   /* Let somebody work on the glass. A hand may have, each getting a place {x, y} and the browser's event:
        hover(place, event)  the pointer moved over the scan
        press(place, event)  a click or a tap
-       arrow(across, down, event)  an arrow key without Shift, −1, 0 or 1 each way
+       arrow(across, down, event)  an arrow key without Shift, −1, 0 or 1 each way, as seen
        key(event)  any other key, before the glass's own
        grab(place, event)  the pointer went down; true holds the picture still, and then come
        drag(place, event), drop(place, event)  until it goes up; a place within the scan.
@@ -366,7 +398,7 @@ export class Glass {
       this.#ask("press", within(this.fractions(latlng)), originalEvent);
     });
     map.on("zoomend", () => this.#settle());
-    map.on("move", () => this.#say("view"));
+    map.on("move", () => this.#quiet || this.#say("view"));
 
     // Before the map hears of it, so that what a hand holds isn't the picture.
     element.addEventListener("pointerdown", (event) => this.#grab(event), { capture: true });
@@ -383,8 +415,11 @@ export class Glass {
       const before = this.seenWhole;
       if (element.clientWidth === this.#wide) return;
       this.#wide = element.clientWidth;
+      this.#quiet = true;
       map.invalidateSize({ animate: false });
-      if (before) this.whole();
+      if (before && this.#leads) this.whole();
+      this.#quiet = false;
+      this.#say("size");
     }).observe(element);
   }
 

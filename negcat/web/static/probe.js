@@ -14,7 +14,11 @@ export class Probe {
     this.glass = glass;
     this.address = address;
     this.at = null;
+    /* Whether the server can find anything. */
+    this.measurable = glass.scan.measurable;
     this.diameter = diameter;
+    /* Whether what it found last was asked for here. */
+    this.asked = false;
     const middle = glass.place(0.5, 0.5);
     this.#ring = ringed((where, options) => L.circle(where, { ...options, radius: 1 }), middle);
     this.#cross = L.marker(middle, {
@@ -42,7 +46,20 @@ export class Probe {
     return this;
   }
 
+  /* Put it somewhere and ask. */
   put(place) {
+    this.show(place);
+    if (!this.measurable) {
+      this.#tell({ words: this.glass.scan.reason });
+      return;
+    }
+    this.asked = true;
+    this.#wanted = [this.at.x, this.at.y];
+    if (!this.#asking) this.#ask();
+  }
+
+  /* Draw it somewhere, and ask nothing. */
+  show(place) {
     const { glass } = this;
     this.at = within(place);
     const { x, y } = this.at;
@@ -52,12 +69,6 @@ export class Probe {
       if (glass.scan.px_per_mm) line.addTo(glass.map);
     }
     this.#cross.setLatLng(glass.hold).addTo(glass.map);
-    if (!glass.scan.measurable) {
-      this.#tell({ words: glass.scan.reason });
-      return;
-    }
-    this.#wanted = [x, y];
-    if (!this.#asking) this.#ask();
   }
 
   /* Go a step: from where it is, or from the middle of what is seen. */
@@ -68,10 +79,17 @@ export class Probe {
     glass.reveal(this.at);
   }
 
+  /* Ask no more. */
+  stop() {
+    this.#wanted = null;
+    this.asked = false;
+  }
+
   /* Take it off the glass. */
   leave() {
     for (const layer of [...this.#ring, this.#cross]) layer.remove();
-    this.at = this.#wanted = this.glass.hold = null;
+    this.at = this.glass.hold = null;
+    this.stop();
   }
 
   set aperture(diameter) {
