@@ -12,7 +12,7 @@ from urllib.parse import unquote, urlencode
 from negcat.errors import QuantityError
 from negcat.web import answering, reading
 from negcat.web.answering import View, document, readable
-from negcat.web.sheet import letter, scan_label
+from negcat.web.sheet import letter, scan_labels
 from negcat.web.typesetting import date, deviation, fixed
 from negcat.web.viewing import DEFAULT_APERTURE_MM, probe_words
 from negcat.work import comparing, viewing
@@ -110,7 +110,9 @@ def _scan(sight: viewing.Sight) -> dict[str, Any]:
 def _measured(probed: viewing.Probed | None) -> dict[str, Any] | None:
     if probed is None:
         return None
-    return {name: getattr(probed, name) for name in ("x", "y", "diameter_mm", "density", "sd", "bound", "limit")}
+    return {
+        name: getattr(probed, name) for name in ("x", "y", "diameter_mm", "density", "sd", "bound", "limit")
+    }
 
 
 def _refusal(sentence: str) -> Any:
@@ -226,6 +228,7 @@ async def _page(datasette: Any, request: Any, attached: reading.Attached) -> Any
     first, second = (str(sight.row["scan"]) for sight in (comparison.first, comparison.second))
     base = f"/sheet/{record.sheet}/compare"
     query = urlencode({"a": first, "b": second})
+    labels = dict(zip((str(row["scan"]) for row in rows), scan_labels(rows), strict=True))
     return await answering.page(
         datasette,
         request,
@@ -235,10 +238,10 @@ async def _page(datasette: Any, request: Any, attached: reading.Attached) -> Any
             "sheet": record.sheet,
             "title": ", ".join(part for part in (record.place, record.subject) if part),
             "pictures": [
-                _picture(comparison, spots, "a"),
-                _picture(comparison, spots, "b"),
+                _picture(comparison, spots, "a", labels[first]),
+                _picture(comparison, spots, "b", labels[second]),
             ],
-            "choices": [(str(row["scan"]), scan_label(row)) for row in rows],
+            "choices": list(labels.items()),
             "reason": comparison.reason,
             "how": _how(comparison),
             "rows": [_spot_rows(spot) for spot in spots],
@@ -267,7 +270,7 @@ def _same_profile(comparison: comparing.Comparison) -> bool:
     return one is not None and other is not None and one.number == other.number
 
 
-def _picture(comparison: comparing.Comparison, spots: list[comparing.Spot], key: str) -> _Picture:
+def _picture(comparison: comparing.Comparison, spots: list[comparing.Spot], key: str, label: str) -> _Picture:
     sight = comparison.first if key == "a" else comparison.second
     row = sight.row
     width, height = preview_size(row["width"], row["height"], "page")
@@ -293,7 +296,7 @@ def _picture(comparison: comparing.Comparison, spots: list[comparing.Spot], key:
         key=key,
         name="First scan" if key == "a" else "Second scan",
         scan=str(row["scan"]),
-        label=scan_label(row),
+        label=label,
         width=width,
         height=height,
         lies="" if lies == comparing.Lies() else f"matrix({' '.join(str(part) for part in turn)})",
@@ -311,10 +314,15 @@ def _facts(sight: viewing.Sight) -> tuple[tuple[str, str], ...]:
         ("Scan", str(row["scan"])),
         ("Scanner", str(row["scanner"] or "not known")),
         ("Scanned", date(row["taken_at"]) or "not said by the file"),
-        ("Size", f"{row['width']} × {row['height']} pixels" + (f", {row['dpi']:.0f} dpi" if row["dpi"] else "")),
+        (
+            "Size",
+            f"{row['width']} × {row['height']} pixels" + (f", {row['dpi']:.0f} dpi" if row["dpi"] else ""),
+        ),
         (
             "Profile",
-            f"{profile.scanner}, tablet {profile.tablet} scanned {date(profile.scanned_at)}" if profile else "none",
+            f"{profile.scanner}, tablet {profile.tablet} scanned {date(profile.scanned_at)}"
+            if profile
+            else "none",
         ),
     )
     return tuple(line for line in lines if line[1])

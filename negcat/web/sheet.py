@@ -29,7 +29,7 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "scan_label", "set_page"]
+__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "scan_labels", "set_page"]
 
 Dossier = Mapping[str, Any]
 
@@ -136,6 +136,8 @@ class Page:
     history: tuple[particulars.Change, ...]
     previous: str | None
     next: str | None
+    lens: str
+    film: str
     batch: str
     batch_sheets: tuple[str, ...]
 
@@ -220,10 +222,15 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
         record=particulars.record_lines(dossier),
         development=particulars.development_lines(development),
         scans=tuple(particulars.scan_lines(one) for one in scans),
-        scan_choices=tuple((str(one["scan"]), scan_label(one), one is first) for one in scans),
+        scan_choices=tuple(
+            (str(one["scan"]), label, one is first)
+            for one, label in zip(scans, scan_labels(scans), strict=True)
+        ),
         history=tuple(particulars.change(entry) for entry in dossier.get("history") or ()),
         previous=dossier.get("previous"),
         next=dossier.get("next"),
+        lens=str(dossier.get("lens") or ""),
+        film=str(dossier.get("film") or ""),
         batch=str(development.get("batch") or ""),
         batch_sheets=tuple(
             str(other) for other in dossier.get("batch_sheets") or () if other != dossier["sheet"]
@@ -231,21 +238,30 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
     )
 
 
-def scan_label(scan: Dossier) -> str:
-    """Name a scan by what tells it from another of the same sheet: its scanner, day and resolution.
-
-    Examples
-    --------
-    >>> scan_label({"scan": "0f3a", "scanner": "flatbed", "taken_at": "2026-03-12T10:00:00", "dpi": 2400.0})
-    'flatbed, 12 March 2026, 2400 dpi'
-    """
+def _scan_label(scan: Dossier) -> str:
+    """Name a scan by its scanner, day and resolution."""
     dpi = scan.get("dpi")
     parts = (
         str(scan.get("scanner") or "scanner not known"),
-        date(scan.get("taken_at")) or f"taken in {date(scan.get('added_at'))}".removesuffix("taken in "),
+        date(scan.get("taken_at")) or f"taken in {date(scan.get('added_at'))}",
         f"{dpi:.0f} dpi" if dpi else "",
     )
     return ", ".join(part for part in parts if part)
+
+
+def scan_labels(scans: Sequence[Dossier]) -> list[str]:
+    """Name the scans of a sheet so that each is told from the others: with its id where they'd be named alike.
+
+    Examples
+    --------
+    >>> scan_labels([{"scan": "0f3a", "scanner": "flatbed", "taken_at": "2026-03-12"}] * 2)[0]
+    'flatbed, 12 March 2026, scan 0f3a'
+    """
+    labels = [_scan_label(scan) for scan in scans]
+    return [
+        f"{label}, scan {scan['scan']}" if labels.count(label) > 1 else label
+        for scan, label in zip(scans, labels, strict=True)
+    ]
 
 
 def letter(index: int) -> str:

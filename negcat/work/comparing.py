@@ -22,7 +22,17 @@ from negcat.work.carrying import kept_registration, lay, source_scan
 from negcat.work.naming import known_sheet
 from negcat.work.viewing import Probed, Sight
 
-__all__ = ["Compared", "Comparison", "Lies", "Spot", "compare", "compare_at", "difference", "scans_of", "spots"]
+__all__ = [
+    "Compared",
+    "Comparison",
+    "Lies",
+    "Spot",
+    "compare",
+    "compare_at",
+    "difference",
+    "scans_of",
+    "spots",
+]
 
 ALLOWED_SDS = 2.0
 """Standard deviations of the difference within which two densities agree: some 95 % of the cases (JCGM 100, 6.3.3)."""
@@ -74,7 +84,7 @@ class Comparison:
     def lies(self) -> Lies:
         """How the second scan lies against the first."""
         (a, b, _), (d, e, _) = self.laid.places
-        w1, h1, w2, h2 = (scan.row[side] for scan in (self.first, self.second) for side in ("width", "height"))
+        w1, h1, w2, _ = (scan.row[side] for scan in (self.first, self.second) for side in ("width", "height"))
         if abs(a) * w2 / w1 >= abs(b) * w2 / h1:
             return Lies(False, a < 0, e < 0)
         return Lies(True, b < 0, d < 0)
@@ -196,7 +206,13 @@ def _lay(archive: Archive, record: records.Sheet, first: str, second: str) -> Re
 
 
 def compare_at(
-    archive: Archive, comparison: Comparison, x: float, y: float, diameter_mm: float, *, on_second: bool = False
+    archive: Archive,
+    comparison: Comparison,
+    x: float,
+    y: float,
+    diameter_mm: float,
+    *,
+    on_second: bool = False,
 ) -> Compared:
     """Measure the density of one place of the film on both scans.
 
@@ -261,7 +277,8 @@ def difference(comparison: Comparison, first: Probed, second: Probed) -> Compare
     var(b − a) = var(a) + var(b) − 2 cov(a, b). Grain that both scans see is counted as if each had its own, so
     that the deviation is rather too great than too small.
     """
-    assert first.density is not None and second.density is not None
+    assert first.density is not None
+    assert second.density is not None
     sds = first.sd or 0.0, second.sd or 0.0
     one, other = comparison.first.profile, comparison.second.profile
     common = 0.0

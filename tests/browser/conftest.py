@@ -21,7 +21,11 @@ CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
 @pytest.fixture(scope="session")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where a served archive is, without a slash at the end."""
-    root = build(tmp_path_factory.mktemp("browser"))
+    yield from serving(build(tmp_path_factory.mktemp("browser")))
+
+
+def serving(root: Path) -> Iterator[str]:
+    """Serve an archive as a user does; gives its address, without a slash at the end."""
     command = [
         sys.executable,
         "-c",

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import VIEWS, View, Watched, watched
+from tests.browser.conftest import VIEWS, View, Watched, serving, watched
 from tests.browser.test_pages import EVERYTHING
 from tests.web.twice import build_twice
 
@@ -23,15 +20,7 @@ SOOT, SKY = (0.3, 0.4), (0.7, 0.6)
 @pytest.fixture(scope="module")
 def twice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Where the archive of sheets scanned twice is served."""
-    root = build_twice(tmp_path_factory.mktemp("compare"))
-    command = [sys.executable, "-c", "from negcat.cli import main; main()", "serve", "--port", "0", "-a", str(root)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]) as server:
-        assert server.stdout is not None
-        said = server.stdout.readline().strip()
-        assert said.startswith("http://127.0.0.1:"), said
-        yield said.rstrip("/")
-        server.terminate()
-        assert server.wait(timeout=20) in (0, -15)
+    yield from serving(build_twice(tmp_path_factory.mktemp("compare")))
 
 
 @pytest.fixture(params=VIEWS, ids=str)
@@ -59,7 +48,9 @@ def at(page: Page, which: int, x: float, y: float) -> tuple[float, float]:
     assert box is not None
     width = min(box["width"], box["height"] * 1040 / 840)
     height = width * 840 / 1040
-    return box["x"] + (box["width"] - width) / 2 + x * width, box["y"] + (box["height"] - height) / 2 + y * height
+    return box["x"] + (box["width"] - width) / 2 + x * width, box["y"] + (
+        box["height"] - height
+    ) / 2 + y * height
 
 
 def shows(page: Page, name: str):
@@ -141,7 +132,7 @@ def test_they_stand_side_by_side_or_one_above_the_other(pair):
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
-@pytest.mark.parametrize("which", (0, 1))
+@pytest.mark.parametrize("which", [0, 1])
 def test_the_pointer_on_either_probes_both(pair, which):
     page = pair.page
     page.mouse.move(*at(page, which, *SKY))
@@ -199,7 +190,9 @@ def test_the_keyboard_alone(pair):
     reached = []
     for _ in range(12):
         page.keyboard.press("Tab")
-        reached.append(page.evaluate("[...document.querySelectorAll('.glass')].indexOf(document.activeElement)"))
+        reached.append(
+            page.evaluate("[...document.querySelectorAll('.glass')].indexOf(document.activeElement)")
+        )
         if reached[-1] == 1:
             break
     assert 0 in reached
@@ -217,9 +210,14 @@ def test_the_keyboard_alone(pair):
     expect(page.get_by_role("status")).to_contain_text("difference")
     page.keyboard.press("3")
     assert page.locator("input[value=zones]").is_checked()
-    assert page.locator(".glass").evaluate_all("glasses => glasses.map(g => g.dataset.way)") == ["zones", "zones"]
+    assert page.locator(".glass").evaluate_all("glasses => glasses.map(g => g.dataset.way)") == [
+        "zones",
+        "zones",
+    ]
     page.keyboard.press("+")
-    first, second = (float(page.locator(".glass").nth(which).get_attribute("data-zoom")) for which in range(2))
+    first, second = (
+        float(page.locator(".glass").nth(which).get_attribute("data-zoom")) for which in range(2)
+    )
     assert first == pytest.approx(second, abs=0.05)
     page.keyboard.press("0")
     page.keyboard.press("1")
@@ -241,7 +239,7 @@ def test_the_table_says_which_difference_is_allowed(pair):
     assert len(edges) == 1
 
 
-@pytest.mark.parametrize("sheet", ("TW-01", "TW-02", "TW-03", "TW-04"))
+@pytest.mark.parametrize("sheet", ["TW-01", "TW-02", "TW-03", "TW-04"])
 def test_axe_finds_nothing(seen, sheet):
     page = ready(seen, f"/sheet/{sheet}/compare").page
     page.mouse.move(*at(page, 0, *SKY))
@@ -279,11 +277,13 @@ def test_choosing_other_scans_needs_no_script(browser, twice):
         assert not page.locator(".glass").first.is_visible()
         assert not page.get_by_role("button", name="Zoom in").is_visible()
         assert page.locator("table.compared tr.difference").count() == 2
-        options = page.get_by_label("Second scan").locator("option")
+        form = page.get_by_role("form", name="Scans to compare")
+        options = form.get_by_label("Second scan").locator("option")
+        assert len(set(options.all_inner_texts())) == 3  # each told from the others
         values = [option.get_attribute("value") for option in options.all()]
-        chosen = page.get_by_label("First scan").input_value()
-        other = next(v for v in values if v not in (chosen, page.get_by_label("Second scan").input_value()))
-        page.get_by_label("Second scan").select_option(other)
+        chosen = form.get_by_label("First scan").input_value()
+        other = next(v for v in values if v not in (chosen, form.get_by_label("Second scan").input_value()))
+        form.get_by_label("Second scan").select_option(other)
         page.get_by_role("button", name="Compare").click()
         assert page.url.endswith(f"/sheet/TW-04/compare?a={chosen}&b={other}")
         assert seen.quiet()

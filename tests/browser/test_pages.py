@@ -1,9 +1,18 @@
 """The pages as somebody meets them: in a browser, wide and narrow, light and dark, by pointer and by keyboard."""
 
+import json
 import time
 
+import numpy as np
 import pytest
+import tifffile
 from axe_playwright_python.sync_playwright import Axe
+
+from negcat.work.archive import Archive
+from negcat.work.ingest import ingest_scans
+from negcat.work.taking import take_record_files
+from tests.browser.conftest import View, serving, watched
+from tests.web.conftest import codes
 
 pytestmark = pytest.mark.browser
 
@@ -74,6 +83,94 @@ def test_the_layout_does_not_jump_when_pictures_arrive(desk):
     before = desk.open("/").evaluate(where)
     before_page.unroute("**/preview/**")
     assert desk.open("/").evaluate(where) == before
+
+
+@pytest.fixture(scope="module")
+def crowd(tmp_path_factory):
+    """A served archive of more sheets than a page of the wall holds, with pictures of several shapes."""
+    root = tmp_path_factory.mktemp("crowd")
+    masters = root / "masters"
+    masters.mkdir()
+    shapes = ((105, 130), (130, 105), (130, 180), (100, 100))
+    sheets = []
+    for number in range(204):
+        height, width = shapes[number % len(shapes)]
+        density = np.linspace(0.2, 1.5, height * width).reshape(height, width)
+        tifffile.imwrite(
+            masters / f"CR-{number:03}.tif",
+            codes(density, number),
+            resolution=(26, 26),
+            resolutionunit=2,
+            metadata=None,
+        )
+        sheets.append({"sheet": f"CR-{number:03}", "film": "Marl 4/5", "format": "4x5", "lens": "Corrin 150"})
+        sheets[-1] |= {"stop": "22", "time": "1/2", "place": "Clay pit", "exposed_at": "2026-03-04"}
+    records = {
+        "films": [{"name": "Marl 4/5", "box_speed": 100}],
+        "lenses": [{"name": "Corrin 150", "cells": [{"cell": "whole", "focal_mm": 150}]}],
+        "sheets": sheets,
+        "developments": [{"batch": "B 1/2", "developer": "two-bath", "time": "9m", "sheets": ["CR-000"]}],
+    }
+    (root / "records.json").write_text(json.dumps(records), encoding="utf-8")
+    with Archive.create(root / "crowd") as archive:
+        take_record_files(archive, [root / "records.json"])
+        assert all(item.status == "added" for item in ingest_scans(archive, [masters]))
+    yield from serving(root / "crowd")
+
+
+@pytest.mark.parametrize("size", [24, 48, 96, 200])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_page_of_any_size_does_not_jump_while_its_pictures_come(browser, crowd, width, size):
+    for seen in watched(browser, crowd, View(width, "light")):
+        asked = []
+        seen.page.on("request", lambda request, asked=asked: asked.append(request.url))
+        page = seen.open(f"/?limit={size}&sort=sheet" if size != 48 else "/?sort=sheet")
+        assert page.locator(".plate").count() == size
+        # Pictures far below are not fetched before one comes near them.
+        first = sum("/preview/" in url for url in asked)
+        assert first < size or size <= 48
+        height = page.evaluate("document.documentElement.scrollHeight")
+        page.evaluate(
+            """() => {
+                window.shifts = [];
+                new PerformanceObserver(list => window.shifts.push(...list.getEntries().map(entry => entry.value)))
+                    .observe({ type: "layout-shift", buffered: true });
+            }"""
+        )
+        for down in range(0, height, 700):
+            page.evaluate(f"window.scrollTo(0, {down})")
+            page.wait_for_timeout(40)
+        page.wait_for_load_state("networkidle")
+        assert sum("/preview/" in url for url in asked) == size
+        assert page.evaluate("document.documentElement.scrollHeight") == height
+        assert page.evaluate("window.shifts") == []
+        drawn = page.evaluate(
+            """[...document.querySelectorAll(".plate img")].map(image => [
+                image.complete ? image.naturalWidth / image.naturalHeight : 0,
+                image.getAttribute("width") / image.getAttribute("height"),
+                getComputedStyle(image).objectFit])"""
+        )
+        for natural, stated, fit in drawn:
+            assert natural == pytest.approx(stated, rel=0.02)
+            assert fit == "contain"
+        assert seen.quiet()
+
+
+def test_the_wall_counts_pages_and_leads_on_to_what_it_is_narrowed_by(browser, crowd):
+    for seen in watched(browser, crowd, View(390, "dark"), java_script_enabled=False):
+        page = seen.open("/?film=Marl+4%2F5&sort=sheet&limit=96")
+        assert page.locator(".count").inner_text() == "204 sheets that fit"
+        about = page.get_by_role("link", name="about this film")
+        assert about.get_attribute("href").endswith("/film/Marl%204%2F5")
+        page.get_by_role("link", name="Next").click()
+        page.get_by_role("link", name="Next").click()
+        assert page.url.endswith("/?film=Marl+4%2F5&sort=sheet&limit=96&page=3")
+        assert page.locator(".plate").count() == 12
+        assert "193–204 of 204" in page.locator("nav.pages").inner_text()
+        page = seen.open("/sheet/CR-000")
+        ends = {link.get_attribute("href") for link in page.locator("main a").all()}
+        assert {"/film/Marl%204%2F5", "/lens/Corrin%20150", "/batch/B%201%2F2"} <= ends
+        assert seen.quiet()
 
 
 def test_figures_of_a_column_stand_under_each_other(seen):

@@ -42,7 +42,12 @@ async def compared(site: Datasette, sheet: str, a: str = "", b: str = "") -> dic
 async def test_densities_of_the_same_place_on_a_scan_that_is_mirrored_and_on_its_side(site, twice):
     first, second = scans_of(twice, "TW-01")
     found = await compared(site, "TW-01")
-    assert (found["a"]["scan"], found["b"]["scan"], found["placed"], found["reason"]) == (first, second, True, "")
+    assert (found["a"]["scan"], found["b"]["scan"], found["placed"], found["reason"]) == (
+        first,
+        second,
+        True,
+        "",
+    )
     assert found["correlation"] > 0.7
     assert found["lies"]["swapped"]
     for reading, (name, (x, y, density)) in zip(found["readings"], SPOTS.items(), strict=True):

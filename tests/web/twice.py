@@ -64,7 +64,9 @@ def negative(seed: int, *, drift: float = 0.0) -> np.ndarray:
     return picture
 
 
-def write(path: Path, density: np.ndarray, *, dpi: int = 200, seed: int = 1, software: str = "Bedlight 2") -> None:
+def write(
+    path: Path, density: np.ndarray, *, dpi: int = 200, seed: int = 1, software: str = "Bedlight 2"
+) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     noise = np.random.default_rng(seed).normal(0, 0.004, density.shape) * (density > 0)
     tifffile.imwrite(
