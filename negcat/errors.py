@@ -68,11 +68,13 @@ class Fault:
     file : the file's path as the user gave it.
     where : the place in the file: ``line 12, sheets[3].stop (sheet BW-07)``.
     what : what is wrong and how to mend it.
+    path : the way to the field, ``("sheets", 3, "stop")``; empty where the file as a whole is at fault.
     """
 
     file: str
     where: str
     what: str
+    path: tuple[str | int, ...] = ()
 
     def __str__(self) -> str:
         return f"{self.file}: {self.where}: {self.what}" if self.where else f"{self.file}: {self.what}"

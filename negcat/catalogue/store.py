@@ -135,6 +135,29 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting):
         of = kind_named(kind)
         return [name for (name,) in self.tuples(f"select {of.key} from {of.name} order by rowid")]
 
+    def recent(self, field: str, among: int = 500) -> list[str]:
+        """List the values that a field of the last sheets taken has, the newest first.
+
+        Parameters
+        ----------
+        field : a text field of the sheet's record: ``place``, ``filter`` …
+        among : how many sheets are looked at, so that a large archive answers as fast as a small one.
+
+        Raises
+        ------
+        KeyError : no such field.
+        """
+        if field not in Sheet.model_fields or field not in kind_named("sheets").columns:
+            raise KeyError(field)
+        return [
+            str(value)
+            for (value,) in self.tuples(
+                f"select {field} from (select rowid as at, {field} from sheets order by rowid desc limit ?)"
+                f" where {field} is not null group by {field} order by max(at) desc",
+                [among],
+            )
+        ]
+
     def sheet_ids(self) -> list[str]:
         """List every sheet's id, in the order they were taken."""
         return self.names("sheets")
@@ -148,6 +171,12 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting):
         if written in found:
             return written
         return found[0] if len(found) == 1 else None
+
+    def has_sheet(self, written: str) -> bool:
+        """Tell whether a sheet has this id, case aside."""
+        return bool(
+            self.value("select exists (select 1 from sheets where sheet = ? collate nocase)", [written])
+        )
 
     def nearest(self, kind: str, name: str, limit: int = 3) -> list[str]:
         """List the names most like one that isn't there, for the sentence that says so.

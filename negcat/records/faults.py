@@ -83,7 +83,7 @@ class FaultList:
             document = self._documents[number]
             place = (where[number].get(path) or dotted(path)) + _label(document, path)
             sentence = what if isinstance(what, str) else what()
-            listed.append(Fault(document.path, _printable(place), _printable(sentence)))
+            listed.append(Fault(document.path, _printable(place), _printable(sentence), path))
         if more := len(ordered) - len(first):
             rest = ordered[MAX_LISTED]
             file = rest[3].file if isinstance(rest[3], Fault) else self._documents[rest[1]].path

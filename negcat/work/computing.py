@@ -17,7 +17,7 @@ from negcat.work.carrying import PlacedSpot
 from negcat.work.on_scan import BaseFog, Measured, measure_on_scans
 from negcat.work.planning import Equipment
 
-__all__ = ["compute", "refresh"]
+__all__ = ["compute", "exposure_columns", "refresh"]
 
 
 def refresh(
@@ -127,7 +127,7 @@ def compute(
     )
     return Findings(
         sheet=record.sheet,
-        exposure=_exposure_columns(record, exposed),
+        exposure=exposure_columns(record, exposed),
         base_fog=_base_fog_columns(measured.base_fog),
         readings=_reading_columns(
             record,
@@ -189,7 +189,8 @@ def _found(
     )
 
 
-def _exposure_columns(record: records.Sheet, exposed: Exposure) -> dict[str, Any]:
+def exposure_columns(record: records.Sheet, exposed: Exposure) -> dict[str, Any]:
+    """Write an exposure as it is kept and shown: every figure, and the lines of the ledger."""
     marked = {"marked_stop": record.stop.text, "marked_time": record.time.text}
     computed = {name: getattr(exposed, name) for name in EXPOSURE if name not in marked}
     return {**marked, **computed, "ledger": [asdict(line) for line in exposed.lines]}

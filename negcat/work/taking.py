@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from negcat.records import load_files
+from negcat.catalogue import Taken
+from negcat.records import load_data, load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.computing import refresh
 from negcat.work.waiting import join_waiting
 
-__all__ = ["Outcome", "take_record_files"]
+__all__ = ["Outcome", "take_record_data", "take_record_files"]
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,42 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     """
     catalogue = archive.catalogue
     loaded = load_files(files, catalogue.known_names())
-    taken = catalogue.take(loaded, via=via)
+    return _follow_up(archive, catalogue.take(loaded, via=via))
+
+
+def take_record_data(
+    archive: Archive,
+    data: Mapping[str, Any],
+    *,
+    via: str,
+    name: str = "record",
+    look: Callable[[], Mapping[str, Any] | None] | None = None,
+) -> Outcome:
+    """Take records in hand into the archive, as :func:`take_record_files` takes those of a file.
+
+    Parameters
+    ----------
+    archive : the archive.
+    data : what a record file would hold: a mapping of lists of mappings.
+    via : the way in, kept in the history.
+    name : what to call the data in a fault, where a file's path would stand.
+    look : called before anything is read or written, with nobody else able to write until all is; it may
+        refuse by raising, or give other data to take instead.
+
+    Raises
+    ------
+    RecordError : the data has a fault; every fault is named and nothing is taken.
+    """
+    catalogue = archive.catalogue
+    with catalogue.writing():
+        data = (look() if look else None) or data
+        taken = catalogue.take([load_data(data, catalogue.known_names(), name)], via=via)
+    return _follow_up(archive, taken)
+
+
+def _follow_up(archive: Archive, taken: Taken) -> Outcome:
+    """Join the scans that waited for what was taken, and bring up to date all that it touches."""
+    catalogue = archive.catalogue
     joined = join_waiting(archive) if taken.added.get("sheets") else []
     # What an interrupted run left behind is brought up to date along with what this one touched.
     touched = dict.fromkeys(
