@@ -150,7 +150,8 @@ def change(entry: Dossier) -> Change:
             if old.get(name) != new.get(name)
         )
     what = "changed" if old else "taken in"
-    via = f" by negcat {entry['via']}" if entry.get("via") else ""
+    way = entry.get("via")
+    via = " on these pages" if way == "web" else f" by negcat {way}" if way else ""
     return Change(at=date(entry.get("at")), what=what + via, fields=fields)
 
 

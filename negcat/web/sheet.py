@@ -29,7 +29,7 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "letter", "scan_labels", "set_page"]
+__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "ledger_rows", "letter", "scan_labels", "set_page"]
 
 Dossier = Mapping[str, Any]
 
@@ -173,7 +173,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
     readings = [
         {**reading, "letter": letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
     ]
-    rows, total, given = _ledger(dossier.get("ledger") or ())
+    rows, total, given = ledger_rows(dossier.get("ledger") or ())
     verdict = str(result.get("verdict") or "not measured")
     return Page(
         sheet=str(dossier["sheet"]),
@@ -341,8 +341,13 @@ def _unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text else ""
 
 
-def _ledger(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str, str]:
-    """Set the ledger so that its printed lines add up to its printed sum."""
+def ledger_rows(lines: Sequence[Dossier]) -> tuple[tuple[LedgerRow, ...], str, str]:
+    """Set the ledger so that its printed lines add up to its printed sum.
+
+    Returns
+    -------
+    The lines; their sum, which is what was given beyond plan; and that in words.
+    """
     parts = [line for line in lines if line["item"] != "decision"]
     known = [line for line in parts if line.get("stops") is not None]
     rounded = dict(

@@ -10,11 +10,12 @@ from typing import Any
 
 from negcat import records
 from negcat.catalogue import Catalogue, Query
+from negcat.errors import Fault
 from negcat.records import Sheet
 from negcat.work.naming import known_sheet
 from negcat.work.writing_out import written_out
 
-__all__ = ["CARRIED", "Choices", "Suggestion", "choices", "next_holder", "next_id", "next_sheet"]
+__all__ = ["CARRIED", "Choices", "Suggestion", "choices", "next_holder", "next_id", "next_sheet", "taken_id"]
 
 CARRIED = (
     "film",
@@ -155,6 +156,18 @@ def next_id(catalogue: Catalogue, last: str | None) -> str:
         if not catalogue.has_sheet(proposed):
             return proposed
     return ""
+
+
+def taken_id(catalogue: Catalogue, written: object) -> Fault | None:
+    """Say that an id is another sheet's already, capitals aside, and which one is free; None where it isn't."""
+    sheet = written.strip() if isinstance(written, str) else ""
+    if not sheet or not catalogue.has_sheet(sheet):
+        return None
+    free = next_id(catalogue, sheet)
+    what = f"sheet '{sheet}' is in the archive already; " + (
+        f"the next free id is {free}" if free else "give this one another id"
+    )
+    return Fault("the form", "sheet", what, ("sheets", 0, "sheet"))
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from negcat.errors import Fault, NegcatError, RecordError
 from negcat.records import Sheet, load_data
 from negcat.work.archive import Archive
 from negcat.work.calculating import names_for_a_sheet
+from negcat.work.drafting import taken_id
 from negcat.work.naming import known_sheet
 from negcat.work.taking import Outcome, take_record_data
 from negcat.work.writing_out import written_out
@@ -100,18 +101,16 @@ def enter_new(archive: Archive, written: Mapping[str, Any], *, via: str) -> tupl
     data = {"sheets": [written]}
 
     def look() -> None:
-        sheet = written.get("sheet")
-        there = archive.catalogue.sheet(sheet) if isinstance(sheet, str) else None
-        if there is None:
+        taken = taken_id(archive.catalogue, written.get("sheet"))
+        if taken is None:
             return
         faults: Sequence[Fault] = ()
         try:
-            same = load_data(data, names_for_a_sheet(archive.catalogue), _NAME).sheets[0] == there
+            record = load_data(data, names_for_a_sheet(archive.catalogue), _NAME).sheets[0]
         except RecordError as error:
-            same, faults = False, error.faults
-        if not same:
-            taken = f"sheet '{there.sheet}' is in the archive already; give this one another id"
-            raise RecordError([Fault(_NAME, "sheet", taken, ("sheets", 0, "sheet")), *faults])
+            record, faults = None, error.faults
+        if record is None or record != archive.catalogue.sheet(record.sheet):
+            raise RecordError([taken, *faults])
 
     outcome = take_record_data(archive, data, via=via, name=_NAME, look=look)
     return str(written["sheet"]).strip(), outcome
@@ -140,7 +139,7 @@ def enter_changed(
 
     Raises
     ------
-    OutdatedRecordError : the record was changed since. Nothing is written.
+    OutdatedRecordError : the record was changed since, and not to what was typed. Nothing is written.
     RecordError : what was typed has faults.
     UnknownNameError : there is no such sheet.
     """
@@ -152,7 +151,7 @@ def enter_changed(
         now = state_of(current)
         base = current if now == state else _earlier(catalogue, sheet, state)
         changed, typed = _compare(base, current, written, shown)
-        if now != state:
+        if now != state and any(value != written_out(current).get(name) for name, value in typed.items()):
             last = catalogue.history("sheets", sheet)[0]
             laid_out = {**written_out(current), **typed}
             raise OutdatedRecordError(sheet, last["at"], last["via"], changed, laid_out, now)
@@ -194,10 +193,7 @@ def _compare(
         touched = name != "sheet" and name in shown and written.get(name) != was.get(name)
         if touched:
             typed[name] = written.get(name)
-        if base is None:
-            differs = touched
-        else:
-            differs = now.get(name) != was.get(name)
+        differs = touched if base is None else now.get(name) != was.get(name)
         if differs:
             kept = touched and written.get(name) != now.get(name)
             changed.append(Changed(name, was.get(name) if base else None, now.get(name), kept))
