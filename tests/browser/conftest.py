@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -19,13 +20,25 @@ CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
 
 
 @pytest.fixture(scope="session")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of an archive that is only read."""
+    return build(tmp_path_factory.mktemp("browser"))
+
+
+@pytest.fixture(scope="session")
+def address(built: Path) -> Iterator[str]:
     """Where a served archive is, without a slash at the end."""
-    yield from serving(build(tmp_path_factory.mktemp("browser")))
+    yield from serving(built)
 
 
 def serving(root: Path) -> Iterator[str]:
     """Serve an archive as a user does; gives its address, without a slash at the end."""
+    for address, _ in serving_to_write(root):
+        yield address
+
+
+def serving_to_write(root: Path) -> Iterator[tuple[str, str]]:
+    """Serve an archive as a user does; gives its address, without a slash at the end, and the sign-in link."""
     command = [
         sys.executable,
         "-c",
@@ -42,7 +55,7 @@ def serving(root: Path) -> Iterator[str]:
         assert server.stdout is not None
         said = server.stdout.readline().strip()
         assert said.startswith("http://127.0.0.1:"), said
-        yield said.rstrip("/")
+        yield said.rstrip("/"), server.stdout.readline().split()[-1]
         server.terminate()
         assert server.wait(timeout=20) in (0, -15)
 
@@ -133,6 +146,35 @@ def watched(browser: Browser, address: str, view: View, **more: object) -> Itera
 def seen(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Watched]:
     """A page in each of the views."""
     yield from watched(browser, address, request.param)
+
+
+@dataclass(frozen=True)
+class Writable:
+    """A served archive of the tests' own, its folder, and what a browser holds that has signed in."""
+
+    address: str
+    root: Path
+    state: dict[str, object]
+
+
+@pytest.fixture(scope="module")
+def writable(browser: Browser, tmp_path_factory: pytest.TempPathFactory, built: Path) -> Iterator[Writable]:
+    """A copy of the archive that a module's tests may write to."""
+    folder = tmp_path_factory.mktemp("writable") / "own"
+    shutil.copytree(built.parent, folder)
+    root = folder / built.name
+    for address, link in serving_to_write(root):
+        context = browser.new_context()
+        context.new_page().goto(link)
+        state = context.storage_state()
+        context.close()
+        yield Writable(address, root, state)
+
+
+@pytest.fixture(params=VIEWS, ids=str)
+def signed_in(request: pytest.FixtureRequest, browser: Browser, writable: Writable) -> Iterator[Watched]:
+    """A page of somebody who has signed in, in each of the views, on a copy of the archive."""
+    yield from watched(browser, writable.address, request.param, storage_state=writable.state)
 
 
 @pytest.fixture
