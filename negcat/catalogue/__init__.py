@@ -3,8 +3,21 @@
 from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
+from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.store import Catalogue
 from negcat.catalogue.taking import Taken
 
-__all__ = ["EXPOSURE", "Catalogue", "Findings", "Page", "Query", "Taken", "describe"]
+__all__ = [
+    "EXPOSURE",
+    "OFTEN_ASKED",
+    "Asked",
+    "Catalogue",
+    "Findings",
+    "Page",
+    "Query",
+    "Taken",
+    "describe",
+    "prepare",
+    "searching",
+]

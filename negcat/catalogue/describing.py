@@ -36,10 +36,10 @@ _TABLES = {
     "found_readings": "Each reading as planned, given and found, computed.",
     "results": "Whether the decision worked: one row a judged sheet.",
     "out_of_date": "Sheets whose record changed after they were last computed.",
-    "sheet_search": "What sheets are searched by; kept true by triggers.",
+    "sheet_search": "One row a sheet: all it is found by, its verdict, what it waits for; kept true by triggers.",
     "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
     "places": "Every place, and how many sheets were made there; kept true by triggers.",
-    "sheet_facts": "What sheet_search is drawn from.",
+    "sheet_facts": "What sheet_search is drawn from, sheet by sheet.",
     "sheets_at_a_glance": "One row a sheet: what was done, and what came out.",
     "readings_planned_given_found": "One row a reading: planned, given, found.",
 }

@@ -7,11 +7,25 @@ hooked; what happens stands in the modules beside.
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pluggy import HookimplMarker
 
-from negcat.web import iiif, reading, routes, security, tables, viewing
+from negcat.web import (
+    answering,
+    canned,
+    cells,
+    comparing,
+    form,
+    iiif,
+    joining,
+    reading,
+    routes,
+    security,
+    tables,
+    viewing,
+)
 
 __all__: list[str] = []
 
@@ -23,7 +37,30 @@ def register_routes(datasette: Any) -> list[tuple[str, Any]]:
     """Put the pages at their addresses."""
     if not reading.attached(datasette):
         return []
-    return [*routes.pages(), *iiif.pages(), *viewing.pages()]
+    return _pages()
+
+
+def _pages() -> list[tuple[str, answering.View]]:
+    return [
+        *routes.pages(),
+        *iiif.pages(),
+        *viewing.pages(),
+        *comparing.pages(),
+        *joining.pages(),
+        *form.pages(),
+    ]
+
+
+@hookimpl
+def skip_csrf(datasette: Any, scope: Any) -> bool:
+    """Leave the token to the pages that look at it themselves."""
+    if not reading.attached(datasette):
+        return False
+    path = str(scope["path"])
+    base = datasette.setting("base_url")
+    if base != "/" and path.startswith(base):
+        path = "/" + path[len(base) :]
+    return any(answering.checks_token(view) and re.match(address, path) for address, view in _pages())
 
 
 @hookimpl
@@ -37,6 +74,43 @@ def get_metadata(datasette: Any, key: str | None, database: str | None, table: s
     """Describe tables and columns, with their units, on Datasette's own pages."""
     del key, database, table  # Datasette asks for all of it and picks
     return tables.metadata(datasette)
+
+
+@hookimpl
+def startup(datasette: Any) -> None:
+    """Set what keeps Datasette's own pages quick on a large archive."""
+    tables.prepare(datasette)
+
+
+@hookimpl
+def prepare_connection(conn: Any, database: str, datasette: Any) -> None:
+    """Give the catalogue's connections what its queries call."""
+    attached = reading.attached(datasette)
+    if attached is not None and database == attached.database:
+        reading.prepare(conn)
+
+
+@hookimpl
+def canned_queries(datasette: Any, database: str, actor: Any) -> dict[str, Any]:
+    """Ask the tables what is often asked of them."""
+    del actor
+    return canned.queries(datasette, database)
+
+
+# Last, so that it has the last word on whether a table can be searched.
+@hookimpl(trylast=True)
+def filters_from_request(datasette: Any, request: Any, database: str, table: str) -> Any:
+    """Search tables of sheets by words."""
+    return canned.search(datasette, request, database, table)
+
+
+@hookimpl
+def render_cell(row: Any, value: Any, column: str, table: str | None, database: str, datasette: Any) -> Any:
+    """Lead from the tables to the archive's pages."""
+    attached = reading.attached(datasette)
+    if attached is None or database != attached.database:
+        return None
+    return cells.render(datasette, row, value, column, table)
 
 
 @hookimpl

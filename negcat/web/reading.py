@@ -27,8 +27,11 @@ __all__ = [
     "described",
     "dossier",
     "found",
+    "often_asked",
     "pending",
+    "prepare",
     "preview",
+    "searching",
     "sheet",
     "wall",
 ]
@@ -194,3 +197,18 @@ def preview(root: Path, scan: str, size: previews.Size) -> Path:
 def described() -> Mapping[str, Any]:
     """Describe the catalogue's tables and columns."""
     return catalogue.describe()
+
+
+def often_asked() -> Sequence[catalogue.Asked]:
+    """List what is often asked of the catalogue's tables."""
+    return catalogue.OFTEN_ASKED
+
+
+def searching(text: str) -> tuple[str, Mapping[str, str]]:
+    """Write the condition that a table of sheets is searched by words with, and its parameters."""
+    return catalogue.searching(text)
+
+
+def prepare(connection: Any) -> None:
+    """Give a connection to the catalogue what the questions often asked of it need."""
+    catalogue.prepare(connection)
