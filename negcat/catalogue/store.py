@@ -6,6 +6,7 @@ import difflib
 from typing import cast
 
 from negcat.catalogue.finding import Found
+from negcat.catalogue.gathering import Gathered
 from negcat.catalogue.masters import MastersKept
 from negcat.catalogue.pending import Waiting
 from negcat.catalogue.rows import kind_named
@@ -29,7 +30,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RecordsTaken, MastersKept, Found, Waiting):
+class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
@@ -71,6 +72,11 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting):
     def film_test(self, test: str) -> FilmTest | None:
         """Give a film test's record; None where there is none of that name."""
         return cast("FilmTest | None", self.record("film_tests", test))
+
+    def film_tests_of(self, film: str) -> list[FilmTest]:
+        """Give the records of a film's tests, in the order they were taken."""
+        tests = self.tuples("select test from film_tests where film = ? order by rowid", [film])
+        return cast("list[FilmTest]", self.records("film_tests", [test for (test,) in tests]))
 
     def sheet(self, sheet: str) -> Sheet | None:
         """Give a sheet's record; None where there is none of that id."""

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import unicodedata
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from negcat import records, scans
 from negcat.catalogue import Catalogue
 from negcat.errors import UnknownNameError
 from negcat.work.archive import Archive
 
-__all__ = ["known_scan", "known_sheet", "unknown"]
+__all__ = ["known_name", "known_scan", "known_sheet", "unknown"]
 
-PLURALS = {"sheet": "sheets", "scanner": "scanners", "tablet": "tablets", "scan": "scans"}
+PLURALS = {
+    "sheet": "sheets",
+    "scanner": "scanners",
+    "tablet": "tablets",
+    "scan": "scans",
+    "lens": "lenses",
+    "film": "films",
+    "batch": "developments",
+}
 
 
 def unknown(catalogue: Catalogue, kind: str, name: str) -> UnknownNameError:
@@ -21,7 +30,7 @@ def unknown(catalogue: Catalogue, kind: str, name: str) -> UnknownNameError:
     Parameters
     ----------
     catalogue : the open catalogue.
-    kind : the word for one of them: ``sheet``, ``scanner``, ``tablet``, ``scan``.
+    kind : the word for one of them: ``sheet``, ``scanner``, ``tablet``, ``scan``, ``lens``, ``film``, ``batch``.
     name : what was asked for.
     """
     nearest = catalogue.nearest(PLURALS[kind], name)
@@ -47,6 +56,23 @@ def known_sheet(catalogue: Catalogue, written: str) -> records.Sheet:
     if record is None:
         raise unknown(catalogue, "sheet", written)
     return record
+
+
+def known_name(catalogue: Catalogue, kind: Literal["lens", "film", "batch"], written: str) -> str:
+    """Give the name of a lens, film or batch as it is on record, case aside where that leaves one.
+
+    Raises
+    ------
+    UnknownNameError : no such lens, film or batch.
+    """
+    wanted = unicodedata.normalize("NFC", written).strip()
+    of = {"lens": catalogue.lens, "film": catalogue.film, "batch": catalogue.development}[kind]
+    if of(wanted) is not None:
+        return wanted
+    alike = [name for name in catalogue.names(kind) if name.casefold() == wanted.casefold()]
+    if len(alike) != 1:
+        raise unknown(catalogue, kind, wanted)
+    return alike[0]
 
 
 def known_scan(archive: Archive, written: str) -> dict[str, Any]:

@@ -31,7 +31,7 @@ class Equipment:
         self._catalogue = catalogue
         self.film = lru_cache(maxsize=None)(self._film)
         self.target = lru_cache(maxsize=None)(self._target)
-        self._law = lru_cache(maxsize=None)(self._reciprocity)
+        self.law = lru_cache(maxsize=None)(self._reciprocity)
         self._optics = lru_cache(maxsize=None)(self._lens_and_shutter)
 
     def _film(self, name: str) -> records.Film:
@@ -126,7 +126,7 @@ class Equipment:
                 cell=self.cell_of(sheet),
                 stop_scale=sheet.stop_scale,
                 shutter=shutter,
-                reciprocity=self._law(sheet.film),
+                reciprocity=self.law(sheet.film),
                 filter_factor=sheet.filter_factor,
                 filter_name=sheet.filter,
                 bellows_mm=sheet.bellows_mm,

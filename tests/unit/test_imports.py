@@ -10,7 +10,15 @@ import negcat
 
 PACKAGE = Path(negcat.__file__).parent
 
-COMPUTING = {"exposure", "reciprocity", "sensitometry", "densitometry", "judgement", "learning"}
+COMPUTING = {
+    "exposure",
+    "reciprocity",
+    "sensitometry",
+    "densitometry",
+    "judgement",
+    "learning",
+    "summaries",
+}
 # A room may import from the groups to its left and from its own. `serving` hands over from cli to web.
 GROUPS = [
     {"errors"},

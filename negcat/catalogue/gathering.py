@@ -1,0 +1,164 @@
+"""What the sheets of a lens, a film or a batch amount to, one question each.
+
+Every question begins at an index of ``sheet_search`` or of ``development_sheets`` and looks up only what it
+needs of each sheet; readings are read for a bounded number of sheets.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from negcat.catalogue.connection import CatalogueFile
+from negcat.catalogue.rows import kind_named
+
+__all__ = ["Gathered"]
+
+
+class Gathered(CatalogueFile):
+    """How what belongs together is gathered."""
+
+    def counted(self, by: Literal["film", "lens"], name: str) -> list[dict[str, Any]]:
+        """Count the sheets of a film or lens by everything that sheets are counted by.
+
+        Returns
+        -------
+        ``{"film", "lens", "cell", "tag", "developer", "verdict", "stage", "sheets"}``; empty text where a
+        sheet has none.
+        """
+        column = {"film": "film", "lens": "lens"}[by]
+        return self.rows(
+            "select film, lens, cell, tag, developer, verdict, stage, sheets from sheet_counts"
+            f" where {column} = ? and sheets > 0",
+            [name],
+        )
+
+    def sheets_by(self, by: Literal["film", "lens"]) -> dict[str, int]:
+        """Count the sheets of every film or lens on record, also of one that has none.
+
+        Returns
+        -------
+        Name → sheets, in the order in which the records were taken.
+        """
+        column = {"film": "film", "lens": "lens"}[by]
+        table = kind_named(by).name
+        counts = dict(self.tuples(f"select {column}, sum(sheets) from sheet_counts group by {column}"))
+        return {
+            name: int(counts.get(name) or 0)
+            for (name,) in self.tuples(f"select name from {table} order by rowid")
+        }
+
+    def residuals_of_lens(self, lens: str) -> list[tuple[str, str, float, str | None, float]]:
+        """List what came after the decision on every measured sheet of a lens.
+
+        Returns
+        -------
+        (cell, stop as marked, its f-number, the cell whose scale it was read from if the record says,
+        residual in stops), in no order.
+        """
+        return self.tuples(
+            "select k.cell, s.stop, s.f_number, s.stop_scale, r.residual_stops from sheet_search k"
+            " join results r on r.sheet = k.sheet join sheets s on s.sheet = k.sheet"
+            " where k.lens = ? and r.residual_stops is not null",
+            [lens],
+        )
+
+    def results_of_film(
+        self, film: str
+    ) -> list[tuple[str, str, float | None, float | None, float | None, float | None]]:
+        """List what came out on every sheet of a film.
+
+        Returns
+        -------
+        (tag, batch or empty text, residual in stops, N found, its deviation by the densities alone, base+fog
+        where it was measured on the sheet itself), None for what there isn't, in no order.
+        """
+        return self.tuples(
+            "select k.tag, k.batch, r.residual_stops, r.found_n, r.found_n_density_sd,"
+            " case when f.base_fog_source in ('rebate', 'spot') then f.base_fog end from sheet_search k"
+            " left join results r on r.sheet = k.sheet left join findings f on f.sheet = k.sheet"
+            " where k.film = ?",
+            [film],
+        )
+
+    def batches_of_film(self, film: str) -> list[dict[str, Any]]:
+        """List the batches in which sheets of a film were developed last, the newest first.
+
+        Returns
+        -------
+        ``{"batch", "date", "developer", "dilution", "temperature_c", "time", "time_s"}``
+        """
+        return self.rows(
+            "select batch, date, developer, dilution, temperature_c, time, time_s from developments"
+            " where batch in (select distinct batch from sheet_search where film = ? and batch <> '')"
+            " order by date desc, rowid desc",
+            [film],
+        )
+
+    def indexes_of_film(self, film: str) -> list[tuple[float, int]]:
+        """List the exposure indexes at which sheets of a film were made, with how many, most first."""
+        return self.tuples(
+            "select coalesce(s.exposure_index, f.exposure_index, f.box_speed) as used, count(*)"
+            " from sheets s join films f on f.name = s.film where s.film = ?"
+            " group by used order by count(*) desc, used",
+            [film],
+        )
+
+    def newest_readings_of_film(self, film: str, per_tag: int) -> list[dict[str, Any]]:
+        """List the readings of the newest measured sheets of a film, so many sheets of each tag.
+
+        Returns
+        -------
+        ``{"tag", "sheet", "print_target", "name", "given_zone", "net_density", "sd"}``, the newest
+        sheet of a tag first; None for what a reading hasn't.
+        """
+        return self.rows(
+            "with newest as materialized (select tag, sheet, place from (select tag, sheet,"
+            " row_number() over (partition by tag order by exposed_at desc, id desc) as place"
+            " from sheet_search where film = :film and stage = 'measured') where place <= :per_tag)"
+            " select n.tag as tag, n.sheet as sheet, s.print_target as print_target, f.name as name,"
+            " f.given_zone as given_zone, f.net_density as net_density, f.sd as sd from newest n"
+            " join sheets s on s.sheet = n.sheet join found_readings f on f.sheet = n.sheet order by n.tag, n.place, f.position",
+            {"film": film, "per_tag": per_tag},
+        )
+
+    def sheets_of_batch(self, batch: str) -> list[dict[str, Any]]:
+        """List the sheets of a batch as they hang on the wall, with what came out, in the record's order.
+
+        Returns
+        -------
+        ``sheet``, ``film``, ``lens``, ``cell``, ``tag``, ``place``, ``subject``, ``exposed_at``, ``verdict``,
+        ``stage``, ``stop``, ``time``; ``last_batch``, the batch it was developed in last;
+        ``residual_stops``, ``exposure_error_sd``, ``found_n``, ``found_n_sd``, ``found_n_density_sd``,
+        ``planned_n``; ``base_fog``, ``base_fog_source``; ``scan``, ``width``, ``height`` of the picture.
+        None for what there isn't.
+        """
+        return self.rows(
+            "select k.sheet as sheet, k.film as film, k.lens as lens, k.cell as cell, k.tag as tag,"
+            " k.place as place, k.subject as subject, k.exposed_at as exposed_at, k.verdict as verdict,"
+            " k.stage as stage, k.batch as last_batch, s.stop as stop, s.time as time,"
+            " r.residual_stops as residual_stops, r.exposure_error_sd as exposure_error_sd,"
+            " r.found_n as found_n, r.found_n_sd as found_n_sd, r.found_n_density_sd as found_n_density_sd,"
+            " r.planned_n as planned_n, f.base_fog as base_fog, f.base_fog_source as base_fog_source,"
+            " n.scan as scan, n.width as width, n.height as height from development_sheets d"
+            " join sheet_search k on k.sheet = d.sheet join sheets s on s.sheet = d.sheet"
+            " left join results r on r.sheet = d.sheet left join findings f on f.sheet = d.sheet"
+            " left join scans n on n.scan = coalesce(f.scan, (select m.scan from scans m"
+            " where m.sheet = d.sheet order by m.taken_order desc limit 1))"
+            " where d.batch = ? order by d.position",
+            [batch],
+        )
+
+    def batches_beside(self, batch: str) -> tuple[str | None, str | None]:
+        """Name the batches before and after one in time; of one day, by the order they were taken in.
+
+        Returns
+        -------
+        The earlier and the later one; None at the ends, and twice None for a batch without a date.
+        """
+        asked = (
+            "select b.batch from developments a join developments b on b.date is not null"
+            " and (b.date, b.rowid) {0} (a.date, a.rowid) where a.batch = ? and a.date is not null"
+            " order by b.date {1}, b.rowid {1} limit 1"
+        )
+        earlier = self.value(asked.format("<", "desc"), [batch])
+        return earlier, self.value(asked.format(">", "asc"), [batch])
