@@ -194,7 +194,7 @@ GROUPS: tuple[Group, ...] = (
         (
             Described("location", "Kept", marks="location", wide="whole"),
             Described("notes", "Notes", "note", wide="whole"),
-            Described("print_target", "Print target", "choice", help="blank: silver, diffusion"),
+            Described("print_target", "Print target", "choice", wide="whole"),
             *_spot("base_fog_spot", "Base+fog"),
         ),
         help="x and y are fractions of the upright scan, from its top left.",

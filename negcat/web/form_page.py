@@ -197,7 +197,7 @@ def set_form(
             [show(described, place) for described in READING],
             more,
             any(part.fault or (part.value and "spot" not in part.name) for part in more),
-            _holds(more),
+            "filled in" if any(part.value for part in more) else "",
         )
 
     def group(key: str, title: str, note: str, described: Sequence[Described]) -> GroupShown:
@@ -229,7 +229,7 @@ def _choices(name: str, value: str, choices: Choices) -> list[tuple[str, list[tu
     elif name == "placed":
         groups = [("", [("", "the first shadow is"), ("yes", "yes"), ("no", "no")])]
     elif name in ("cell", "stop_scale"):
-        first = "" if name == "cell" else "its own, or the whole lens"
+        first = "not chosen" if name == "cell" else "its own, or the whole lens"
         groups = [("", [("", first)])]
         groups += [
             (lens.name, [(cell.cell, _cell_words(lens, cell)) for cell in lens.cells])
@@ -241,7 +241,8 @@ def _choices(name: str, value: str, choices: Choices) -> list[tuple[str, list[tu
             "lens": [lens.name for lens in choices.lenses],
             "print_target": choices.print_targets,
         }[name]
-        groups = [("", [("", ""), *((one, one) for one in known)])]
+        none = "silver, diffusion, unless chosen" if name == "print_target" else "not chosen"
+        groups = [("", [("", none), *((one, one) for one in known)])]
     if value and not any(value == known for _, group in groups for known, _ in group):
         groups[0][1].append((value, f"{value} (not known)"))
     return groups

@@ -123,7 +123,8 @@ function showHolds() {
     const values = [...group.querySelectorAll("[data-field] input, [data-field] select, [data-field] textarea")]
       .map((control) => control.value.trim().slice(0, 40))
       .filter(Boolean);
-    group.querySelector(".holds").textContent = values.join(", ");
+    const said = group.closest(".reading") && values.length ? "filled in" : values.join(", ");
+    group.querySelector(".holds").textContent = said;
   }
 }
 
