@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date as calendar_date
 from typing import Any
 from urllib.parse import urlencode
 
@@ -90,6 +91,23 @@ class Search:
         if other.page > 1:
             parts["page"] = str(other.page)
         return urlencode(parts)
+
+    def is_day(self, name: str) -> bool:
+        """Tell whether a filter holds a whole day or nothing, as a browser's field for dates can show it.
+
+        Examples
+        --------
+        >>> search = Search(chosen={"since": "2026-05", "until": "2026-05-03"})
+        >>> search.is_day("since"), search.is_day("until")
+        (False, True)
+        """
+        value = self.chosen.get(name, "")
+        if not value:
+            return True
+        try:
+            return len(value) == 10 and bool(calendar_date.fromisoformat(value))
+        except ValueError:
+            return False
 
     def with_fault(self, sentence: str) -> Search:
         """Give this search with one more sentence about what can't be understood."""
