@@ -18,6 +18,7 @@ from negcat.cli import main
 from negcat.records import Sheet, load_data
 from negcat.web.form_fields import describe, field_names, flattened, typed_from
 from negcat.work.archive import Archive
+from negcat.work.drafting import next_id
 from negcat.work.taking import take_record_data
 from negcat.work.writing_out import written_out
 from tests.properties.test_records_properties import sheets as sheet_records
@@ -730,3 +731,53 @@ async def test_any_document_is_answered(visitor, body):
 async def test_a_page_leads_to_the_form(visitor):
     assert 'href="/new"' in (await visitor.site.client.get("/")).text
     assert 'href="/sheet/BW-01/edit"' in (await visitor.site.client.get("/sheet/BW-01")).text
+
+
+async def test_under_a_base_address_too(visitor):
+    visitor.site = Datasette([str(visitor.root / "negcat.db")], settings={"base_url": "/negatives/"})
+    visitor.cookies = {"ds_actor": visitor.site.sign({"a": {"id": "root"}}, "actor")}
+    await visitor.opened()
+    text = (await visitor.site.client.get("/new", cookies=visitor.cookies)).text
+    for address in ("/negatives/new", "/negatives/new/worked", "/negatives/new/ledger.json"):
+        assert f'"{address}"' in text
+    answer = await visitor.json("/new", flattened(full()))
+    assert answer.json() == {"ok": True, "sheet": "BW-30", "address": "/negatives/sheet/BW-30"}
+
+
+@pytest.mark.parametrize(
+    ("last", "proposed"),
+    [
+        ("BW-01", "BW-05"),  # the next three are taken
+        ("bw-01", "bw-05"),
+        ("BW-09", "BW-10"),
+        ("BW-99", "BW-100"),
+        ("K7-0099b", "K7-0100b"),
+        ("kiln", "kiln-2"),
+        (None, "1"),
+        ("9" * 100, ""),
+    ],
+)
+async def test_the_next_id_follows_the_last_ones_pattern_and_is_free(visitor, last, proposed):
+    visitor.take(**full(sheet="BW-03"))
+    with Archive.open(visitor.root, readonly=True) as archive:
+        assert next_id(archive.catalogue, last) == proposed
+
+
+@pytest.mark.parametrize(
+    ("side", "other"),
+    [
+        ("A", "B"),
+        ("a", "b"),
+        ("1", "2"),
+        ("Left", "Right"),
+        ("L", "R"),
+        ("B", None),
+        ("2", None),
+        ("top", None),
+    ],
+)
+async def test_the_holders_other_side_comes_next(visitor, side, other):
+    visitor.take(**full(side=side))
+    page = await visitor.opened()
+    expected = ("7", other) if other else ("", "")
+    assert (page.fields["holder"], page.fields["side"]) == expected
