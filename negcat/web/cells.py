@@ -15,7 +15,8 @@ from functools import cache
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from markupsafe import Markup
+from datasette.utils import is_url
+from markupsafe import Markup, escape
 
 from negcat.web import reading
 
@@ -89,6 +90,9 @@ def render(datasette: Any, row: Any, value: Any, column: str, table: str | None)
         chosen = {name: of(name) for name in _COUNTED_BY if name in row.keys()}  # noqa: SIM118
         text_or_link = _counted(datasette, attached, chosen, text)
         return Markup('<span class="figure">{}</span>').format(text_or_link)
+    if isinstance(value, str) and is_url(text.strip()):
+        # What somebody wrote is shown, not gone by.
+        return escape(text)
     if table is None and isinstance(value, int):
         return Markup('<span class="figure">{}</span>').format(text)
     return None

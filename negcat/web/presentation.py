@@ -49,8 +49,12 @@ class Addresses:
 
 
 def _text(words: str) -> dict[str, list[str]]:
-    """Set words in no particular language: they are the photographer's."""
-    return {"none": [words]}
+    """Set words in no particular language: they are the photographer's.
+
+    What begins with ``<`` and ends with ``>`` would be taken for HTML; a space behind it says that it is none
+    (IIIF Presentation API 3.0, 4.5).
+    """
+    return {"none": [f"{words} " if words.startswith("<") and words.endswith(">") else words]}
 
 
 def _label(sheet: Mapping[str, Any]) -> dict[str, list[str]]:

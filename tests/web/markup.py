@@ -45,6 +45,9 @@ ATTACKS = (
 # Where a cell is nothing but an address, some make a link of it.
 ADDRESS = "http://127.0.0.1:9/mkasked?<mkx>\"onmk='1"
 
+# What begins and ends so is HTML to viewers of IIIF manifests.
+AS_HTML = "<mkx onmk=1>two-bath</mkx>"
+
 
 def marked(field: str) -> str:
     """Write a name or short text for a field: its own name, and two of the attacks in turn."""
@@ -161,7 +164,7 @@ def records(text: Texts, changed: str = "") -> dict[str, Any]:
             {
                 "batch": t("developments.batch"),
                 "date": "2026-03-10",
-                "developer": t("developer"),
+                "developer": t("developer") if text is bare else AS_HTML,
                 "dilution": t("dilution"),
                 "temperature_c": 20,
                 "time": "9m",
@@ -177,7 +180,7 @@ def records(text: Texts, changed: str = "") -> dict[str, Any]:
                 "test": t("film_tests.test"),
                 "film": t("films.name"),
                 "tablet": t("tablets.name"),
-                "developer": t("developer"),
+                "developer": t("developer") if text is bare else AS_HTML,
                 "dilution": t("dilution"),
                 "time": "9m",
                 "densities": [0.15 + 0.05 * step for step in range(len(TABLET))],
@@ -296,7 +299,7 @@ def build(root: Path, text: Texts = marked) -> Path:
     write_tiff(masters / "MK-5_again.tif", _picture(0.42, 1.30), text, 7)
     write_png(masters / "MK-2.png", _picture(0.30, 0.90), text, 4)
     write_jpeg(masters / "MK-3.json.jpg", _picture(0.30, 0.90), text, 5)
-    stray = "<mkx onmk=1>'\"&amp; {{ 7*7 }}" if text is marked else "stray in plain words"
+    stray = "<mkx onmk=1>'\"&amp; {{ 7*7 }}" if text is marked else "A stray in plain words"
     write_png(masters / f"{stray}.png", _picture(0.2, 0.6), text, 6)
     with Archive.create(root / "brickworks") as archive:
         take_record_files(archive, [first])
