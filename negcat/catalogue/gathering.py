@@ -117,7 +117,8 @@ class Gathered(CatalogueFile):
             " from sheet_search where film = :film and stage = 'measured') where place <= :per_tag)"
             " select n.tag as tag, n.sheet as sheet, s.print_target as print_target, f.name as name,"
             " f.given_zone as given_zone, f.net_density as net_density, f.sd as sd from newest n"
-            " join sheets s on s.sheet = n.sheet join found_readings f on f.sheet = n.sheet order by n.tag, n.place, f.position",
+            " join sheets s on s.sheet = n.sheet join found_readings f on f.sheet = n.sheet"
+            " order by n.tag, n.place, f.position",
             {"film": film, "per_tag": per_tag},
         )
 

@@ -17,6 +17,7 @@ from negcat.web import (
     canned,
     cells,
     comparing,
+    equipment,
     form,
     iiif,
     joining,
@@ -48,6 +49,7 @@ def _pages() -> list[tuple[str, answering.View]]:
         *comparing.pages(),
         *joining.pages(),
         *form.pages(),
+        *equipment.pages(),
     ]
 
 

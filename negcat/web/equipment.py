@@ -1,0 +1,69 @@
+"""The pages of a lens, a film and a batch: which address answers with what."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from typing import Any
+from urllib.parse import quote, unquote
+
+from datasette.utils import tilde_encode
+
+from negcat.errors import UnknownNameError
+from negcat.web import answering, batch, film, lens, reading
+from negcat.work.archive import Archive
+from negcat.work.batch_story import batch_story
+from negcat.work.film_story import film_story
+from negcat.work.lens_story import lens_story
+
+__all__ = ["pages"]
+
+_Story = Callable[[Archive, str], dict[str, Any]]
+
+
+def pages() -> list[tuple[str, answering.View]]:
+    """List the addresses with the functions that answer them."""
+    return [
+        (r"^/lens/(?P<name>[^/]+)$", _view("lens", "lenses", lens_story, lens.set_page)),
+        (r"^/film/(?P<name>[^/]+)$", _view("film", "films", film_story, film.set_page)),
+        (r"^/batch/(?P<name>[^/]+)$", _view("batch", "developments", batch_story, batch.set_page)),
+    ]
+
+
+def _view(
+    kind: str, table: str, story: _Story, set_page: Callable[[Mapping[str, Any]], Any]
+) -> answering.View:
+    """Make the view of a kind: its page, and the same as JSON where the name is followed by ``.json``."""
+
+    async def told(attached: reading.Attached, name: str) -> dict[str, Any]:
+        def tell() -> dict[str, Any]:
+            with Archive.open(attached.root, readonly=True) as archive:
+                return story(archive, name)
+
+        return await asyncio.to_thread(tell)
+
+    @answering.readable
+    async def view(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+        asked = unquote(request.url_vars["name"])
+        try:
+            document = await told(attached, asked)
+        except UnknownNameError:
+            # A name may itself end in .json; only where there is none such is the ending a form of answer.
+            if not asked.endswith(".json"):
+                raise
+            return answering.document(await told(attached, asked.removesuffix(".json")))
+        name = str(document[kind])
+        return await answering.page(
+            datasette,
+            request,
+            attached,
+            f"{kind}.html",
+            {
+                "page": set_page(document),
+                "table": table,
+                "row": tilde_encode(name),
+                "twin": datasette.urls.path(f"/{kind}/{quote(name, safe='')}.json"),
+            },
+        )
+
+    return view
