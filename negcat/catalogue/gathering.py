@@ -128,15 +128,14 @@ class Gathered(CatalogueFile):
         Returns
         -------
         ``sheet``, ``film``, ``lens``, ``cell``, ``tag``, ``place``, ``subject``, ``exposed_at``, ``verdict``,
-        ``stage``, ``stop``, ``time``; ``last_batch``, the batch it was developed in last;
-        ``residual_stops``, ``exposure_error_sd``, ``found_n``, ``found_n_sd``, ``found_n_density_sd``,
-        ``planned_n``; ``base_fog``, ``base_fog_source``; ``scan``, ``width``, ``height`` of the picture.
+        ``stage``, ``stop``, ``time``; ``residual_stops``, ``exposure_error_sd``, ``found_n``, ``found_n_sd``,
+        ``found_n_density_sd``, ``planned_n``; ``base_fog``, ``base_fog_source``; ``scan``, ``width``, ``height`` of the picture.
         None for what there isn't.
         """
         return self.rows(
             "select k.sheet as sheet, k.film as film, k.lens as lens, k.cell as cell, k.tag as tag,"
             " k.place as place, k.subject as subject, k.exposed_at as exposed_at, k.verdict as verdict,"
-            " k.stage as stage, k.batch as last_batch, s.stop as stop, s.time as time,"
+            " k.stage as stage, s.stop as stop, s.time as time,"
             " r.residual_stops as residual_stops, r.exposure_error_sd as exposure_error_sd,"
             " r.found_n as found_n, r.found_n_sd as found_n_sd, r.found_n_density_sd as found_n_density_sd,"
             " r.planned_n as planned_n, f.base_fog as base_fog, f.base_fog_source as base_fog_source,"

@@ -75,15 +75,14 @@ class Page:
 def set_page(story: Story) -> Page:
     """Set a batch's story for reading."""
     sheets: Sequence[Story] = story["sheets"]
-    own = [sheet for sheet in sheets if not sheet["developed_again_in"]]
     by_exposure = [
         (str(sheet["sheet"]), sheet["residual_stops"], sheet["exposure_error_sd"])
-        for sheet in own
+        for sheet in sheets
         if sheet["residual_stops"] is not None
     ]
     by_development = [
         (str(sheet["sheet"]), sheet["found_n"] - sheet["planned_n"], sheet["found_n_sd"])
-        for sheet in own
+        for sheet in sheets
         if sheet["n_is_found"] and sheet["planned_n"] is not None
     ]
     return Page(
@@ -104,7 +103,7 @@ def set_page(story: Story) -> Page:
         ),
         other_tags=tuple(
             f"{sheet['sheet']} ({sheet['tag']})"
-            for sheet in own
+            for sheet in sheets
             if story["tag"] and sheet["tag"] != story["tag"]
         ),
         films=tuple(story["films"]),
@@ -136,11 +135,7 @@ def _record(story: Story) -> tuple[tuple[str, str], ...]:
 
 
 def _developed(sheet: Story, plate: Plate) -> Developed:
-    notes = []
-    if sheet["developed_again_in"]:
-        notes.append(f"developed again in {sheet['developed_again_in']}, whose marks it bears")
-    elif sheet["found_n"] is not None and not sheet["n_is_found"]:
-        notes.append("its readings can’t tell the N")
+    untold = sheet["found_n"] is not None and not sheet["n_is_found"]
     return Developed(
         plate=plate,
         tag=str(sheet["tag"]),
@@ -148,7 +143,7 @@ def _developed(sheet: Story, plate: Plate) -> Developed:
         found_sd=deviation(sheet["found_n_sd"]) if sheet["n_is_found"] else "",
         residual=stops(sheet["residual_stops"]),
         residual_sd=deviation(sheet["exposure_error_sd"]) if sheet["residual_stops"] is not None else "",
-        note="; ".join(notes),
+        note="its readings can’t tell the N" if untold else "",
     )
 
 

@@ -117,7 +117,7 @@ def _cell(cell: Story, said: Container[str]) -> Cell:
     # What one cell has is said of all of them, so that they stand side by side line by line.
     if "cell_to_stop_mm" in said:
         distance = cell["cell_to_stop_mm"]
-        unknown = "of no matter" if cell["mounted"] == "whole" else "not recorded"
+        unknown = "not needed" if cell["mounted"] == "whole" else "not recorded"
         record.append(("Cell to diaphragm", unknown if distance is None else f"{number(distance)}\u00a0mm"))
     if "pupil_ratio" in said:
         record.append(("Exit to entrance pupil", number(cell["pupil_ratio"]) or "not recorded, taken as 1"))

@@ -48,8 +48,7 @@ def batch_story(archive: Archive, name: str) -> dict[str, Any]:
 
     Returns
     -------
-    What ``/batch/ID.json`` answers. A sheet that was developed again in a later batch bears that one's marks,
-    and has no part in what is common to this one.
+    What ``/batch/ID.json`` answers.
 
     Raises
     ------
@@ -60,23 +59,22 @@ def batch_story(archive: Archive, name: str) -> dict[str, Any]:
     record = catalogue.development(name)
     assert record is not None  # it was just found
     rows = catalogue.sheets_of_batch(name)
-    own = [row for row in rows if row["last_batch"] == name]
     earlier, later = catalogue.batches_beside(name)
     return {
         **record.model_dump(mode="json", exclude={"sheets"}),
         "time_s": record.time.seconds,
         "base_fog_found": as_document(
-            [row["base_fog"] for row in own if row["base_fog_source"] in ("rebate", "spot")]
+            [row["base_fog"] for row in rows if row["base_fog_source"] in ("rebate", "spot")]
         ),
-        "sheets": [_sheet(row, name) for row in rows],
+        "sheets": [_sheet(row) for row in rows],
         "residual_stops": _common(
-            [(row["sheet"], row["residual_stops"]) for row in own if row["residual_stops"] is not None],
+            [(row["sheet"], row["residual_stops"]) for row in rows if row["residual_stops"] is not None],
             EXPOSURE_TOLERANCE,
         ),
         "n_error": _common(
             [
                 (row["sheet"], row["found_n"] - row["planned_n"])
-                for row in own
+                for row in rows
                 if row["planned_n"] is not None
                 and tells_development(row["found_n"], row["found_n_density_sd"])
             ],
@@ -89,14 +87,12 @@ def batch_story(archive: Archive, name: str) -> dict[str, Any]:
     }
 
 
-def _sheet(row: Mapping[str, Any], batch: str) -> dict[str, Any]:
+def _sheet(row: Mapping[str, Any]) -> dict[str, Any]:
     own_fog = row["base_fog_source"] in ("rebate", "spot")
-    again = row["last_batch"] if row["last_batch"] != batch else None
     return {
         **{name: row[name] if row[name] != "" else None for name in _FIGURES},
         "base_fog": row["base_fog"] if own_fog else None,
         "n_is_found": tells_development(row["found_n"], row["found_n_density_sd"]),
-        "developed_again_in": again,
     }
 
 
