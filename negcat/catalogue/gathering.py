@@ -129,8 +129,8 @@ class Gathered(CatalogueFile):
         -------
         ``sheet``, ``film``, ``lens``, ``cell``, ``tag``, ``place``, ``subject``, ``exposed_at``, ``verdict``,
         ``stage``, ``stop``, ``time``; ``residual_stops``, ``exposure_error_sd``, ``found_n``, ``found_n_sd``,
-        ``found_n_density_sd``, ``planned_n``; ``base_fog``, ``base_fog_source``; ``scan``, ``width``, ``height`` of the picture.
-        None for what there isn't.
+        ``found_n_density_sd``, ``planned_n``; ``base_fog``, ``base_fog_source``; ``scan``, ``width``, ``height``
+        of the picture. None for what there isn't.
         """
         return self.rows(
             "select k.sheet as sheet, k.film as film, k.lens as lens, k.cell as cell, k.tag as tag,"

@@ -37,6 +37,7 @@ SHEETS = {
     "S-07": ("rear", "22", None, "N+1", "B-2", "unsure", 0.10, 0.40, 0.10),
     "S-08": ("front", "16", None, "N+1", "B-3", "as planned", 0.25, 1.10, 0.10),
     "S-09": ("front", "16", None, "N-2", None, "not measured", None, None, None),
+    "S-11": ("rear", "22", None, "N-1", None, "unsure", -0.05, None, None),
     "S-10": ("front", "16", None, "N-2", "B-0", "not measured", None, None, None),
 }
 RECORDS = {
@@ -109,7 +110,14 @@ RECORDS = {
         }
     ],
 }  # fmt: skip
+# Measured on the sheet itself; S-04 and S-05 have only what is on record.
 FOG = {"S-01": 0.12, "S-02": 0.13, "S-03": 0.125, "S-07": 0.14}
+
+
+def _fog(sheet):
+    if sheet in FOG:
+        return {"density": FOG[sheet], "sd": 0.004, "source": "rebate"}
+    return {"density": 0.11, "sd": 0.02, "source": {"S-04": "film", "S-05": "batch"}.get(sheet, "film")}
 
 
 def build(root: Path) -> Path:
@@ -124,9 +132,7 @@ def build(root: Path) -> Path:
                 Findings(
                     sheet=sheet,
                     exposure=None,
-                    base_fog={"density": FOG[sheet], "sd": 0.004, "source": "rebate"}
-                    if sheet in FOG
-                    else None,
+                    base_fog=_fog(sheet),
                     readings=[],
                     result={
                         "verdict": verdict,
@@ -136,7 +142,7 @@ def build(root: Path) -> Path:
                         "found_n": found,
                         "found_n_sd": sd,
                         "found_n_density_sd": sd,
-                        "planned_n": {"N": 0.0, "N+1": 1.0, "N-2": -2.0}[tag],
+                        "planned_n": {"N": 0.0, "N+1": 1.0, "N-1": -1.0, "N-2": -2.0}[tag],
                     },
                     scan=None,
                     provenance={},
@@ -246,7 +252,7 @@ async def test_stops_are_summed_up_by_value_and_scale_where_there_are_three(know
     assert (row["stop"], row["scale"]) == ("22", "whole")
     assert row["f_number"] == pytest.approx(2**4.5, abs=1e-5)
     assert holds(row["residual_stops"], [-0.62, -0.58, -0.70, 1.40])
-    # Two sheets of the rear cell at 22, read from two scales, are no pair.
+    # Three sheets of the rear cell at 22, read from two scales, are no three of a kind.
     assert lens["cells"][1]["stops"] == []
 
 
@@ -269,7 +275,7 @@ async def test_the_lens_page_shows_its_figures_and_leads_to_exactly_the_sheets(k
         if link.startswith("/?") and "cell=rear" in link and "verdict" not in link
     ]
     answer = await known.client.get(found[0])
-    assert re.findall(r'class="plate-id">([^<]+)<', answer.text) == ["S-07", "S-06"]
+    assert re.findall(r'class="plate-id">([^<]+)<', answer.text) == ["S-11", "S-07", "S-06"]
     verdict = next(link for link in links(html) if "verdict=thin%2C" in link)
     answer = await known.client.get(verdict)
     assert re.findall(r'class="plate-id">([^<]+)<', answer.text) == ["S-04"]
@@ -330,7 +336,7 @@ async def test_a_law_that_nobody_recorded_is_told_from_one_that_needs_nothing(kn
 
 async def test_a_tag_says_what_was_found_of_it(known):
     tags = {tag["tag"]: tag for tag in (await told(known, "film", FILM))["tags"]}
-    assert list(tags) == ["N-2", "N", "N+1"]
+    assert list(tags) == ["N-2", "N-1", "N", "N+1"]
     # S-05 only repeats its tag: its readings tell nothing of the N.
     assert holds(tags["N"]["found_n"], [-0.10, 0.12, 0.05, 0.20])
     assert tags["N"]["only_the_tag"] == 1
@@ -361,13 +367,13 @@ async def test_base_fog_index_and_tests_of_a_film(known):
     assert film["base_fog"] == 0.11
     assert holds(film["base_fog_found"], sorted(FOG.values()))
     assert film["exposure_indexes"] == [
-        {"exposure_index": 32.0, "sheets": 9},
+        {"exposure_index": 32.0, "sheets": 10},
         {"exposure_index": 64.0, "sheets": 1},
     ]
     words = plain(await page(known, "film", FILM))
     assert "Base+fog, recorded 0.110" in words
     assert "0.128, the median of 4 sheets, 0.120 to 0.140" in words
-    assert "Used at 32 (9 sheets), 64 (1 sheet)." in words
+    assert "Used at 32 (10 sheets), 64 (1 sheet)." in words
     assert "T <1> Ousel <s> 9 min T5 5 densities, by densitometer" in words
     assert "no reading on this film has both" in words
 
