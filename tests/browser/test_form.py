@@ -12,8 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from negcat.records import Sheet
 from negcat.work.archive import Archive
 from negcat.work.taking import take_record_data
-from tests.browser.conftest import View, Watched, Writable, watched
-from tests.browser.test_pages import EVERYTHING
+from tests.browser.conftest import EVERYTHING, View, Watched, Writable, watched
 
 pytestmark = pytest.mark.browser
 
@@ -190,8 +189,11 @@ def test_faults_are_said_at_their_fields_and_lead_to_them(one, writable):
     expect(page.locator("#f-time-fault")).to_contain_text("“soon” is not a time")
     expect(page.locator("#f-time")).to_have_attribute("aria-describedby", "f-time-fault")
     # A blank field is no fault before one saves.
+    with page.expect_response("**/ledger.json"):
+        box(reading(page, 1), "Reading EV").fill("9")
+    page.locator("#f-stop").focus()
+    page.wait_for_timeout(300)
     assert page.locator("#f-readings-0-name-fault").is_hidden()
-    box(reading(page, 1), "Reading EV").fill("9")
     page.get_by_text("Movements", exact=True).click()
     box(page, "Rear tilt °").fill("200")
     page.get_by_text("Movements", exact=True).click()
