@@ -16,6 +16,9 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Reque
 
 from tests.web.conftest import build
 
+# Everything axe knows, with the rules of WCAG 2.2 that it leaves off by itself.
+EVERYTHING = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
+
 CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
 
 

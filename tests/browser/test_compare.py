@@ -9,8 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import VIEWS, View, Watched, serving, watched
-from tests.browser.test_pages import EVERYTHING
+from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, watched
 from tests.web.twice import build_twice
 
 pytestmark = pytest.mark.browser

@@ -6,8 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import View, Watched, watched
-from tests.browser.test_pages import EVERYTHING
+from tests.browser.conftest import EVERYTHING, View, Watched, watched
 
 pytestmark = pytest.mark.browser
 

@@ -1,0 +1,152 @@
+"""No page keeps anybody out: axe finds nothing, wide and narrow, light and dark, signed in or not."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser
+
+from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, serving_to_write, watched
+from tests.web.markup import build as build_markup
+from tests.web.twice import build_twice
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+PAGES = (
+    "/",
+    "/?cell=rear&tag=N%2B1",
+    "/?cell=front",
+    "/?limit=24&page=1&sort=place",
+    "/sheet/BW-01",
+    "/sheet/BW-02",
+    "/sheet/BW-03.json",
+    "/sheet/BW-04",
+    "/sheet/BW-01/edit",
+    "/sheet/BW-04/edit",
+    "/new",
+    "/new?again=BW-01",
+    "/pending",
+    "/lens/Haldane%20240",
+    "/lens/Corrin%20150",
+    "/film/Marl%20Pan%20100",
+    "/batch/B1",
+)
+REFUSED = ("/sheet/none", "/film/none", "/nowhere", "/?tag=wrong", "/?since=yesterday&limit=7")
+# Pages of a sheet that was scanned twice, and of one whose every text is markup or a word without end.
+TWICE = ("/sheet/TW-01", "/sheet/TW-01/compare", "/sheet/TW-03/compare", "/sheet/TW-04/compare")
+MARKED = ("/", "/sheet/MK-1", "/sheet/MK-5", "/sheet/MK-1/edit", "/pending")
+DATASETTES = (
+    "/negcat",
+    "/negcat/sheets",
+    "/negcat/sheets?_search=kiln",
+    "/negcat/sheet_search",
+    "/negcat/sheets/BW-01",
+    "/negcat/scans",
+    "/negcat/found_readings",
+    "/negcat/cells_at_tags",
+    "/negcat?sql=select+*+from+sheets",
+)
+
+
+@pytest.fixture(scope="module")
+def signed_in_at(built: Path) -> Iterator[tuple[str, dict[str, str]]]:
+    """Where the archive is served, and the sign-in link, which works once."""
+    for address, link in serving_to_write(built):
+        yield address, {"link": link}
+
+
+@pytest.fixture(scope="module")
+def sign_in(signed_in_at: tuple[str, dict[str, str]], browser: Browser) -> dict[str, object]:
+    """What a browser keeps that has opened the sign-in link."""
+    context = browser.new_context()
+    context.new_page().goto(signed_in_at[1]["link"])
+    state = context.storage_state()
+    context.close()
+    return dict(state)
+
+
+@pytest.fixture(params=VIEWS, ids=str)
+def writer(
+    request: pytest.FixtureRequest,
+    browser: Browser,
+    signed_in_at: tuple[str, object],
+    sign_in: dict[str, object],
+) -> Iterator[Watched]:
+    """A page of somebody who has signed in, in each of the views."""
+    yield from watched(browser, signed_in_at[0], request.param, storage_state=sign_in)
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    yield from serving(build_twice(tmp_path_factory.mktemp("twice")))
+
+
+@pytest.fixture(scope="module")
+def marked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    yield from serving(build_markup(tmp_path_factory.mktemp("marked")))
+
+
+def violations(seen: Watched, path: str, options: dict[str, object] = EVERYTHING) -> list[str]:
+    """Open a page with all that can be opened on it open, and ask axe."""
+    page = seen.open(path)
+    page.wait_for_load_state("networkidle")
+    page.evaluate("document.querySelectorAll('main details').forEach(details => { details.open = true; })")
+    found = Axe().run(page, options=options)
+    return [
+        f"{path}: {violation['id']} ({violation['impact']}): {violation['help']}: {node['html']}"
+        for violation in found.response["violations"]
+        for node in violation["nodes"]
+    ]
+
+
+def all_of(seen: Watched, paths: tuple[str, ...], status: int | None = 200) -> list[str]:
+    found = []
+    for path in paths:
+        seen.failed.clear()
+        found += violations(seen, path)
+        refusals = [line for line in seen.failed if line.endswith(path)]
+        assert (refusals == []) == (status == 200), (path, refusals)
+        assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
+    return found
+
+
+def test_axe_would_find_something(desk: Watched) -> None:
+    desk.open("/")
+    desk.page.evaluate("document.querySelector('main input').removeAttribute('id')")
+    found = Axe().run(desk.page, options=EVERYTHING)
+    assert "label" in {violation["id"] for violation in found.response["violations"]}
+
+
+def test_axe_finds_nothing_on_any_page(seen: Watched) -> None:
+    assert all_of(seen, PAGES) == []
+
+
+def test_axe_finds_nothing_on_what_is_refused(seen: Watched) -> None:
+    assert all_of(seen, REFUSED, status=None) == []
+
+
+def test_axe_finds_nothing_for_who_has_signed_in(writer: Watched) -> None:
+    assert all_of(writer, PAGES) == []
+
+
+@pytest.mark.parametrize("view", VIEWS, ids=str)
+def test_axe_finds_nothing_on_two_scans_of_a_sheet(browser: Browser, twice: str, view: View) -> None:
+    for seen in watched(browser, twice, view):
+        assert all_of(seen, TWICE) == []
+
+
+@pytest.mark.parametrize("view", VIEWS, ids=str)
+def test_axe_finds_nothing_where_texts_are_odd(browser: Browser, marked: str, view: View) -> None:
+    for seen in watched(browser, marked, view):
+        assert all_of(seen, MARKED) == []
+
+
+def test_datasettes_pages_have_contrast_and_fit(seen: Watched) -> None:
+    contrast = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}
+    found = []
+    for path in DATASETTES:
+        found += violations(seen, path, contrast)
+        assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
+    assert found == []
+    assert seen.quiet()
