@@ -27,17 +27,26 @@ port_option = click.option(
 @click.command()
 @port_option
 @click.option("--host", metavar="H", default="127.0.0.1", show_default=True, help="The address listened on.")
+@click.option(
+    "--public-read",
+    is_flag=True,
+    help="With a --host that other machines reach: let anyone read without signing in.",
+)
 @archive_option
-def serve(port: int, host: str, archive_dir: Path | None) -> None:
+def serve(port: int, host: str, public_read: bool, archive_dir: Path | None) -> None:
     """Show the archive as web pages, on this machine only unless --host says otherwise.
 
+    Reading on this machine needs no account. Writing needs the sign-in link that is printed; so does reading
+    from other machines.
+
     \b
-    Example:
+    Examples:
       negcat serve --port 8500
+      negcat serve --host 192.168.0.20
     """
     with open_archive(archive_dir) as archive:
         root = archive.root
-    serve_archive(root, host, port, say=click.echo)
+    serve_archive(root, host, port, say=click.echo, public_read=public_read)
 
 
 @click.command()

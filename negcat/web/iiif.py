@@ -25,8 +25,8 @@ from datasette.utils.asgi import Forbidden, Response
 from negcat.errors import NegcatError, UnknownNameError
 from negcat.scans import Pyramid
 from negcat.web import iiif_request, presentation, reading
+from negcat.web.answering import names_tag
 from negcat.web.iiif_request import RequestError
-from negcat.web.routes import names_tag
 from negcat.web.security import OWN_POLICY, is_loopback
 from negcat.work import tiles
 

@@ -98,7 +98,7 @@ def serve(
     ----------
     root : the archive's folder.
     host, port : where to listen; port 0 for any that is free.
-    say : called with each line for the user: the address, and the sign-in link where one is needed.
+    say : called with each line for the user: the address and the sign-in link.
     public_read : on an address that other machines reach, let anyone read without signing in.
 
     Raises
@@ -113,14 +113,16 @@ def serve(
     datasette = assemble(root, hosts=() if everywhere else (host,), sign_in=sign_in)
     name = socket.gethostname() if everywhere else host
     address = f"http://{f'[{name}]' if ':' in name else name}:{at}"
+    link = f"{address}{datasette.urls.path('/-/auth-token')}?token={datasette._root_token}"
     if sign_in:
-        say(f"{address}{datasette.urls.path('/-/auth-token')}?token={datasette._root_token}")
+        say(link)
         say(
             "Open that link to sign in; it works once, and nobody reads the archive without it. "
             f"Where {name} isn't known by name, put this machine's address in its place."
         )
     else:
         say(f"{address}{datasette.urls.path('/')}")
+        say(f"To write as well, sign in by this link, which works once: {link}")
     configuration = uvicorn.Config(
         datasette.app(),
         log_level="warning",

@@ -20,7 +20,7 @@ from datasette.utils.asgi import Response
 
 from negcat.errors import NegcatError, QuantityError
 from negcat.web import reading
-from negcat.web.routes import View, names_tag, readable
+from negcat.web.answering import View, names_tag, readable
 from negcat.web.security import OWN_POLICY
 from negcat.web.sheet import letter
 from negcat.web.typesetting import deviation, fixed, zone_numeral

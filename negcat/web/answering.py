@@ -1,0 +1,331 @@
+"""How a page answers, and whom it lets ask, calculate and write.
+
+Three kinds of view. A *readable* one answers GET and HEAD. An *asking* one takes a body and works something
+out from it, changing nothing. A *writing* one changes the archive, for whoever has opened the sign-in link. A
+body is only taken from a page of this server's own: same origin, and with the token that only such a page
+knows.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+from collections.abc import Awaitable, Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import wraps
+from http import HTTPStatus
+from typing import Any, TypeVar
+from urllib.parse import parse_qsl, urlsplit
+
+from datasette.utils.asgi import Response
+
+from negcat.errors import NegcatError, UnknownNameError
+from negcat.web import reading
+from negcat.web.security import OWN_POLICY
+from negcat.work.archive import Archive
+
+__all__ = [
+    "MOST_BYTES",
+    "PAGE_HEADERS",
+    "Sent",
+    "View",
+    "asking",
+    "checks_token",
+    "document",
+    "is_signed_in",
+    "names_tag",
+    "page",
+    "readable",
+    "see_other",
+    "sentence",
+    "write",
+    "writing",
+]
+
+View = Callable[[Any, Any], Awaitable[Any]]
+_Result = TypeVar("_Result")
+
+PAGE_HEADERS = {"content-security-policy": OWN_POLICY, "cache-control": "no-cache"}
+"""What every answer of the archive's own pages bears."""
+
+MOST_BYTES = 1_000_000
+"""The longest body that is taken; a field record is some thousand bytes."""
+
+_MOST_FIELDS = 5_000
+# One writer at a time within this server; between programs SQLite's own lock holds.
+_WRITER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="writer")
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What a page sent.
+
+    Parameters
+    ----------
+    fields : of a form, names to values; of a name given twice the last counts.
+    document : of a JSON body.
+    is_json : whether it was JSON; the answer then is JSON too.
+    """
+
+    fields: Mapping[str, str] = field(default_factory=dict)
+    document: Any = None
+    is_json: bool = False
+
+
+class _RefusedError(Exception):
+    """A request that isn't taken, with its status and a sentence."""
+
+    def __init__(self, status: HTTPStatus, sentence: str) -> None:
+        super().__init__(sentence)
+        self.status, self.sentence = status, sentence
+
+
+# The three kinds of view ------------------------------------------------------------------------------------
+
+
+def readable(view: Callable[[Any, Any, reading.Attached], Awaitable[Any]]) -> View:
+    """Answer only GET and HEAD, only to who may read, and every known fault with a sentence."""
+
+    async def answer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+        if request.method not in ("GET", "HEAD"):
+            return await _only(datasette, request, "GET, HEAD", "This page can only be read.")
+        return await view(datasette, request, attached)
+
+    return _guarded(view, answer)
+
+
+def asking(view: Callable[[Any, Any, reading.Attached, Sent], Awaitable[Any]]) -> View:
+    """Answer a POST that changes nothing, from a page of this server's own, to who may read."""
+
+    async def answer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+        if request.method != "POST":
+            return await _only(datasette, request, "POST", "This address takes what a page sends it.")
+        return await view(datasette, request, attached, await _sent(request))
+
+    return _checking(_guarded(view, answer))
+
+
+def writing(view: Callable[[Any, Any, reading.Attached, Sent], Awaitable[Any]]) -> View:
+    """Answer a POST that changes the archive: of a page of this server's own, by who has signed in."""
+
+    async def answer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+        if request.method != "POST":
+            return await _only(datasette, request, "POST", "This address takes what a page sends it.")
+        if not is_signed_in(request):
+            raise _RefusedError(
+                HTTPStatus.FORBIDDEN,
+                "Writing asks for signing in: open the sign-in link that was printed where the archive is "
+                "served, then send this again.",
+            )
+        return await view(datasette, request, attached, await _sent(request))
+
+    return _checking(_guarded(view, answer))
+
+
+def _checking(view: View) -> View:
+    view.checks_token = True  # type: ignore[attr-defined]
+    return view
+
+
+def checks_token(view: View) -> bool:
+    """Tell whether a view looks at a request's token itself, with a sentence of its own where it is wrong."""
+    return getattr(view, "checks_token", False)
+
+
+def _guarded(
+    view: Callable[..., Awaitable[Any]], answer: Callable[[Any, Any, reading.Attached], Awaitable[Any]]
+) -> View:
+    @wraps(view)
+    async def guarded(datasette: Any, request: Any) -> Any:
+        attached = reading.attached(datasette)
+        assert attached is not None  # the routes are only there with an archive
+        await datasette.ensure_permissions(
+            request.actor, [("view-database", attached.database), "view-instance"]
+        )
+        try:
+            return await answer(datasette, request, attached)
+        except _RefusedError as refused:
+            return await sentence(datasette, request, refused.status, refused.sentence)
+        except UnknownNameError as error:
+            return await sentence(datasette, request, HTTPStatus.NOT_FOUND, str(error))
+        except NegcatError as error:
+            # What was sent is at fault, or else the archive is.
+            status = HTTPStatus.BAD_REQUEST if request.method == "POST" else HTTPStatus.INTERNAL_SERVER_ERROR
+            return await sentence(datasette, request, status, str(error))
+
+    # Datasette hands a view what its parameters name; the wrapped view's own would be looked at otherwise.
+    del guarded.__wrapped__
+    return guarded
+
+
+async def _only(datasette: Any, request: Any, methods: str, said: str) -> Any:
+    response = await sentence(datasette, request, HTTPStatus.METHOD_NOT_ALLOWED, said)
+    response.headers["allow"] = methods
+    return response
+
+
+# Who may, and from where ------------------------------------------------------------------------------------
+
+
+def is_signed_in(request: Any) -> bool:
+    """Tell whether the one who asks has opened the sign-in link."""
+    return bool(request.actor) and request.actor.get("id") == "root"
+
+
+async def _sent(request: Any) -> Sent:
+    """Take a request's body, where it comes from a page of this server's own.
+
+    Raises
+    ------
+    _RefusedError : it comes from elsewhere, lacks the token, is too long or can't be read.
+    """
+    if not _same_origin(request):
+        raise _RefusedError(
+            HTTPStatus.FORBIDDEN, "This was sent from a page of another site, and is not taken."
+        )
+    body = await _body(request)
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind == "application/json":
+        try:
+            written = json.loads(body)
+        except (ValueError, RecursionError) as error:
+            raise _RefusedError(HTTPStatus.BAD_REQUEST, "What was sent is no JSON document.") from error
+        _demand_token(request, request.headers.get("x-csrftoken", ""))
+        return Sent(document=written, is_json=True)
+    if kind != "application/x-www-form-urlencoded":
+        raise _RefusedError(
+            HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send a form (application/x-www-form-urlencoded) or JSON."
+        )
+    try:
+        pairs = parse_qsl(
+            body.decode("utf-8"), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS
+        )
+    except ValueError as error:
+        raise _RefusedError(HTTPStatus.BAD_REQUEST, "The form that was sent can't be read.") from error
+    fields = dict(pairs)
+    _demand_token(request, request.headers.get("x-csrftoken") or fields.pop("csrftoken", ""))
+    return Sent(fields=fields)
+
+
+def _same_origin(request: Any) -> bool:
+    """Tell whether a browser says that the request comes from a page of this server.
+
+    ``Sec-Fetch-Site`` (W3C Fetch Metadata) and ``Origin`` are set by the browser and can't be forged by a
+    page. A program that sends neither still needs the token.
+    """
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = request.headers.get("origin")
+    return origin is None or urlsplit(origin).netloc.lower() == request.headers.get("host", "").lower()
+
+
+def _demand_token(request: Any, token: str) -> None:
+    known = request.scope["csrftoken"]()
+    if not secrets.compare_digest(token.encode(), known.encode()):
+        raise _RefusedError(
+            HTTPStatus.FORBIDDEN,
+            "The page that sent this was opened too long ago or elsewhere: open it again and send it from there.",
+        )
+
+
+async def _body(request: Any) -> bytes:
+    body = bytearray()
+    more = True
+    while more:
+        message = await request.receive()
+        if message["type"] != "http.request":
+            raise _RefusedError(HTTPStatus.BAD_REQUEST, "The request broke off.")
+        body += message.get("body", b"")
+        more = message.get("more_body", False)
+        if len(body) > MOST_BYTES:
+            raise _RefusedError(
+                HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+                f"What was sent is longer than {MOST_BYTES // 1000} kB, and is not taken.",
+            )
+    return bytes(body)
+
+
+async def write(attached: reading.Attached, job: Callable[[Archive], _Result]) -> _Result:
+    """Do something that changes the archive, after whatever else is being written.
+
+    Parameters
+    ----------
+    attached : the archive behind the pages.
+    job : called with the archive open for writing, in the one thread that writes.
+
+    Returns
+    -------
+    What the job returned.
+    """
+
+    def run() -> _Result:
+        with Archive.open(attached.root) as archive:
+            return job(archive)
+
+    return await asyncio.get_running_loop().run_in_executor(_WRITER, run)
+
+
+# Answers ----------------------------------------------------------------------------------------------------
+
+
+def document(answer: Any, status: HTTPStatus = HTTPStatus.OK) -> Any:
+    """Answer with a JSON document."""
+    return Response.json(answer, status=status, headers=dict(PAGE_HEADERS))
+
+
+def see_other(datasette: Any, path: str) -> Any:
+    """Lead on to another page once something has been written (RFC 9110, 303)."""
+    headers = {**PAGE_HEADERS, "location": datasette.urls.path(path)}
+    return Response(b"", status=HTTPStatus.SEE_OTHER, headers=headers)
+
+
+async def page(
+    datasette: Any,
+    request: Any,
+    attached: reading.Attached,
+    template: str,
+    context: dict[str, Any],
+    status: HTTPStatus = HTTPStatus.OK,
+) -> Any:
+    """Answer with a page.
+
+    Parameters
+    ----------
+    template : its file in ``templates/negcat``.
+    context : what the template sets. It also gets the archive's name, the catalogue's, and ``signed_in``.
+    """
+    body = await datasette.render_template(
+        f"negcat/{template}",
+        {
+            **context,
+            "archive": attached.root.name,
+            "catalogue": attached.database,
+            "signed_in": is_signed_in(request),
+        },
+        request=request,
+        view_name="negcat",
+    )
+    return Response.html(body, status=status, headers=dict(PAGE_HEADERS))
+
+
+async def sentence(datasette: Any, request: Any, status: HTTPStatus, said: str) -> Any:
+    """Answer with one sentence, as a page or as JSON after what was asked for."""
+    path = request.path.partition("?")[0]
+    sends_json = request.headers.get("content-type", "").startswith("application/json")
+    if path.endswith(".json") or sends_json:
+        return document({"ok": False, "error": said, "status": status}, status)
+    attached = reading.attached(datasette)
+    assert attached is not None
+    heading = {404: "Not here", 403: "Not open to you", 405: "Only to be read"}.get(
+        status, "That didn’t work"
+    )
+    return await page(
+        datasette, request, attached, "error.html", {"heading": heading, "sentence": said}, status
+    )
+
+
+def names_tag(header: str, tag: str) -> bool:
+    """Tell whether an ``If-None-Match`` header names this entity tag (RFC 9110, weak comparison)."""
+    return header.strip() == "*" or tag in (part.strip().removeprefix("W/") for part in header.split(","))
