@@ -38,6 +38,8 @@ SORTS: Mapping[str, str] = {
     "place": "by place",
     "verdict": "by verdict",
 }
+_IN_TABLES = {"text": "_search", "place": "place__contains", "since": "exposed_at__gte"}
+"""What of the filters isn't the same as in the table."""
 PAGE_SIZES = (24, 48, 96, 200)
 _DEFAULT_SORT, _DEFAULT_SIZE = "newest", 48
 
@@ -112,6 +114,26 @@ class Search:
     def with_fault(self, sentence: str) -> Search:
         """Give this search with one more sentence about what can't be understood."""
         return replace(self, faults=(*self.faults, sentence))
+
+    def in_tables(self) -> str:
+        """Write the query string that asks Datasette's table ``sheet_search`` for the same sheets.
+
+        Examples
+        --------
+        >>> Search(chosen={"text": "kiln", "tag": "N+1", "until": "2026-05"}).in_tables()
+        '_search=kiln&tag__exact=N%2B1&exposed_at__lte=2026-05T99'
+        """
+        asked = {}
+        for name in FILTERS:
+            value = self.chosen.get(name)
+            if not value:
+                continue
+            if name == "until":
+                # Everything that begins with the date comes before this.
+                asked["exposed_at__lte"] = f"{value}T99"
+            else:
+                asked[_IN_TABLES.get(name, f"{name}__exact")] = value
+        return urlencode(asked)
 
     def without(self, name: str) -> str:
         """Write the query string of this search with one filter taken away."""

@@ -51,11 +51,41 @@ async def test_inline_scripts_of_datasettes_pages_are_let_through_by_their_hash(
 
 
 async def test_each_page_links_the_tables_behind_it(site):
-    behind = {"/": "/sheets", "/sheet/BW-03.json": "/sheets/BW-03~2Ejson", "/pending": ""}
+    behind = {
+        "/": "/sheets",
+        "/sheet/BW-03.json": "/sheets/BW-03~2Ejson",
+        "/pending": "/sheet_search?stage__not=measured",
+        "/lens/Haldane%20240": "/lenses/Haldane+240",
+        "/film/Marl%20Pan%20100": "/films/Marl+Pan+100",
+        "/batch/B1": "/developments/B1",
+        "/new": "",
+    }
     for path, table in ((path, f"/negcat{rest}") for path, rest in behind.items()):
         html = (await site.client.get(path)).text
         assert f'href="{table}"' in html
         assert (await site.client.get(table)).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "cell=rear&tag=N%2B1",
+        "text=kil",
+        "place=kiln&verdict=not+measured",
+        "since=2026-03-05",
+        "until=2026-03-05",
+        "until=2026-03",
+        "since=2026-03-05&until=2026-03-05&film=Marl+Pan+100",
+        "batch=B1&developer=two-bath&lens=Corrin+150",
+    ],
+)
+async def test_the_sheets_on_the_wall_are_the_ones_in_the_table(site, asked):
+    html = (await site.client.get(f"/?{asked}")).text
+    link = re.search(r'href="([^"]+)">these sheets in the tables</a>', html)
+    rows = (await site.client.get(unescape(link[1]).replace("?", ".json?") + "&_shape=array")).json()
+    found = (await site.client.get(f"/sheets.json?{asked}")).json()
+    assert [row["sheet"] for row in rows] == [row["sheet"] for row in found["sheets"]]
+    assert rows
 
 
 async def test_static_files_are_there(site):
