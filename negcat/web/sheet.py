@@ -29,7 +29,17 @@ from negcat.web.typesetting import (
 )
 from negcat.web.wall import figure
 
-__all__ = ["Figures", "LedgerRow", "Page", "ReadingRows", "Spot", "ledger_rows", "letter", "scan_labels", "set_page"]
+__all__ = [
+    "Figures",
+    "LedgerRow",
+    "Page",
+    "ReadingRows",
+    "Spot",
+    "ledger_rows",
+    "letter",
+    "scan_labels",
+    "set_page",
+]
 
 Dossier = Mapping[str, Any]
 

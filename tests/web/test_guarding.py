@@ -36,7 +36,9 @@ async def test_own_pages_hold_nothing_inline(site, path):
     if response.headers["content-type"].startswith("text/html"):
         # Scripts are files of our own, with nothing written between their tags.
         for script in re.findall(r"<script.*?</script>", response.text, re.DOTALL):
-            assert re.fullmatch(r'<script src="/-/[\w./-]+" defer></script>', script), script
+            assert re.fullmatch(
+                r'<script (?:src="/-/[\w./-]+" defer|type="module" src="/-/[\w./-]+")></script>', script
+            ), script
 
 
 @pytest.mark.parametrize("path", ["/", "/sheet/BW-02", "/?text=%3Cscript%3E&place=%22%3E%3Cb%3E", "/pending"])
