@@ -24,6 +24,7 @@ from negcat.web import (
     reading,
     routes,
     security,
+    spots,
     tables,
     viewing,
 )
@@ -48,6 +49,7 @@ def _pages() -> list[tuple[str, answering.View]]:
         *viewing.pages(),
         *comparing.pages(),
         *joining.pages(),
+        *spots.pages(),
         *form.pages(),
         *equipment.pages(),
     ]

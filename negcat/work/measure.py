@@ -84,7 +84,12 @@ def measured_sheet_ids(archive: Archive) -> list[str]:
 
 
 def measure_sheet(
-    archive: Archive, sheet: str, changes: Sequence[SpotChange] = (), *, confirm: bool = False
+    archive: Archive,
+    sheet: str,
+    changes: Sequence[SpotChange] = (),
+    *,
+    confirm: bool = False,
+    via: str = "measure",
 ) -> SheetOutcome:
     """Set spots and measure a sheet again, from its master.
 
@@ -95,6 +100,7 @@ def measure_sheet(
     changes : spots to set, on the scan that the sheet is measured on; they go into the sheet's record, whose
         old values stay in its history.
     confirm : take the spots that were carried over from another scan as set where they lie now.
+    via : the way in, kept in the history.
 
     Raises
     ------
@@ -114,7 +120,7 @@ def measure_sheet(
         changed = _with_spots(changed, changes, scans_there[0]["scan"] if scans_there else None)
     if changed is not record:
         record = changed
-        catalogue.take([records.Records(sheets=(record,))], via="measure")
+        catalogue.take([records.Records(sheets=(record,))], via=via)
     # Setting a spot says nothing of the rest; asked for nothing else, everything is read anew.
     findings = compute(archive, Equipment(catalogue), record, reuse=False, fresh=not changes and not confirm)
     catalogue.save_findings(findings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
@@ -153,6 +154,22 @@ def build(root: Path) -> Path:
         for item in ingest_scans(archive, [masters]):
             assert item.status != "refused", item.reason
     return root / "brickworks"
+
+
+class _Token(HTMLParser):
+    found = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if given.get("name") == "csrftoken":
+            self.found = given["value"] or ""
+
+
+def form_token(html: str) -> str:
+    """Find the token that a page's form sends; empty where it holds none."""
+    parser = _Token()
+    parser.feed(html)
+    return parser.found
 
 
 @pytest.fixture(scope="session")

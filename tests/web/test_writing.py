@@ -1,24 +1,15 @@
 """Who may write, from where, and how the pending page joins a scan."""
 
 import shutil
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 from datasette.app import Datasette
 
 from negcat.work.archive import Archive
+from tests.web.conftest import form_token
 
 pytestmark = pytest.mark.asyncio
-
-
-class Token(HTMLParser):
-    found = ""
-
-    def handle_starttag(self, tag, attrs):
-        given = dict(attrs)
-        if given.get("name") == "csrftoken":
-            self.found = given["value"]
 
 
 @pytest.fixture
@@ -39,9 +30,7 @@ async def opened(own: Path, *, signed_in: bool = True):
     site = Datasette([str(own / "negcat.db")])
     cookies = {"ds_actor": site.sign({"a": {"id": "root"}}, "actor")} if signed_in else {}
     page = await site.client.get("/pending", cookies=cookies)
-    parser = Token()
-    parser.feed(page.text)
-    return site, {**cookies, **dict(page.cookies)}, parser.found
+    return site, {**cookies, **dict(page.cookies)}, form_token(page.text)
 
 
 def joined_to(own: Path, scan: str) -> str | None:
@@ -142,15 +131,15 @@ async def test_under_a_base_address_too(own, stray):
     site = Datasette([str(own / "negcat.db")], settings={"base_url": "/negatives/"})
     cookies = {"ds_actor": site.sign({"a": {"id": "root"}}, "actor")}
     page = await site.client.get("/pending", cookies=cookies)  # the client puts the base address before it
-    parser = Token()
-    parser.feed(page.text)
     address = f"/scan/{stray}/join"
     assert f'action="/negatives{address}"' in page.text
     refused = await site.client.post(address, data={"sheet": "BW-04"}, cookies=cookies)
     assert refused.status_code == 403
     assert "open it again" in refused.text
     answer = await site.client.post(
-        address, data={"sheet": "BW-04", "csrftoken": parser.found}, cookies={**cookies, **dict(page.cookies)}
+        address,
+        data={"sheet": "BW-04", "csrftoken": form_token(page.text)},
+        cookies={**cookies, **dict(page.cookies)},
     )
     assert (answer.status_code, answer.headers["location"]) == (303, "/negatives/sheet/BW-04")
 
