@@ -7,6 +7,8 @@ on each other; such a spot is measured all the same, and marked until somebody h
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -21,9 +23,23 @@ from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.previews import pyramid_of
 
-__all__ = ["Carrier", "PlacedSpot", "SpotStatus", "how_it_lies", "kept_registration", "lay", "source_scan"]
+__all__ = [
+    "Carrier",
+    "PlacedSpot",
+    "SpotStatus",
+    "how_it_lies",
+    "kept_registration",
+    "known_place",
+    "lay",
+    "lay_once",
+    "source_scan",
+]
 
 SpotStatus = Literal["set", "carried"]
+
+_MOST_LAID = 64
+_laid: OrderedDict[tuple[str | None, str, str], Registration | NoRegistration] = OrderedDict()
+_laying = threading.Lock()
 
 COMPARED_SIDE = 900
 """Longest side, in pixels, of the pictures that are laid on each other."""
@@ -50,7 +66,8 @@ class Carrier:
 
     Parameters
     ----------
-    archive : the archive; which scan the spots were set on, and how the scans lie, is kept in its catalogue.
+    archive : the archive; which scan the spots were set on, and how the scans lie, is kept in its catalogue,
+        unless it is open for reading only.
     record : the sheet's record.
     row : the scan that is measured.
     fresh : lay the pictures on each other anew, whatever is known.
@@ -120,7 +137,8 @@ class Carrier:
         if known is not None:
             return known
         chosen = source_scan(self._archive, self._record) or self.scan
-        catalogue.save_spot_scan(self._record.sheet, chosen)
+        if not catalogue.readonly:
+            catalogue.save_spot_scan(self._record.sheet, chosen)
         return chosen
 
     def _registration(self, source: str) -> Registration | NoRegistration:
@@ -138,11 +156,13 @@ class Carrier:
         if first is None:
             return NoRegistration(f"the archive holds no scan {source}")
         try:
-            found = lay(self._archive, self._record, first, catalogue.scan(here) or self._row)
+            laying = lay_once if catalogue.readonly else lay
+            found = laying(self._archive, self._record, first, catalogue.scan(here) or self._row)
         except ScanError as error:
             # Not kept: the master may be back tomorrow, the record's format be filled in.
             return NoRegistration(str(error))
-        catalogue.save_registration(here, source, _written(found))
+        if not catalogue.readonly:
+            catalogue.save_registration(here, source, _written(found))
         return found
 
 
@@ -169,6 +189,33 @@ def kept_registration(archive: Archive, scan: str, source: str) -> Registration 
     return None if kept is None else _read(kept)
 
 
+def known_place(archive: Archive, record: records.Sheet, spot: records.Spot, scan: str) -> PlacedSpot:
+    """Place a spot on any scan of its sheet, as far as the catalogue knows how the scans lie.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    record : the sheet's.
+    spot : as the record has it.
+    scan : where its place is wanted.
+    """
+    source = spot.scan or source_scan(archive, record) or scan
+    if source == scan:
+        return PlacedSpot(spot, "set")
+    laid = kept_registration(archive, scan, source)
+    if laid is None:
+        other = kept_registration(archive, source, scan)
+        laid = other.back() if isinstance(other, Registration) else other
+    if not isinstance(laid, Registration):
+        return PlacedSpot(
+            None, None, f"its spot was set on scan {source}, and where that is on this one isn't known"
+        )
+    x, y = laid.place(spot.x, spot.y)
+    if not (0 <= x <= 1 and 0 <= y <= 1):
+        return PlacedSpot(None, None, f"its spot, set on scan {source}, lies outside what this one shows")
+    return PlacedSpot(spot.model_copy(update={"x": x, "y": y}), "carried")
+
+
 def lay(
     archive: Archive, record: records.Sheet, first: Mapping[str, Any], second: Mapping[str, Any]
 ) -> Registration | NoRegistration:
@@ -186,6 +233,21 @@ def lay(
     ScanError : a master is away, or a scan's scale isn't known.
     """
     return register(_view(archive, record, first), _view(archive, record, second))
+
+
+def lay_once(
+    archive: Archive, record: records.Sheet, first: Mapping[str, Any], second: Mapping[str, Any]
+) -> Registration | NoRegistration:
+    """Lay a scan of a sheet on another one as :func:`lay` does, once for as long as this program runs."""
+    # A scan's id stands for what it holds, so what was found of two holds for good.
+    key = (record.format, str(first["scan"]), str(second["scan"]))
+    with _laying:
+        if key not in _laid:
+            _laid[key] = lay(archive, record, first, second)
+            if len(_laid) > _MOST_LAID:
+                _laid.popitem(last=False)
+        _laid.move_to_end(key)
+        return _laid[key]
 
 
 def _view(archive: Archive, record: records.Sheet, row: Mapping[str, Any]) -> View:

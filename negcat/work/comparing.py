@@ -6,8 +6,6 @@ difference between two densities of one place says how far the scans, and the pr
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
@@ -18,7 +16,7 @@ from negcat.densitometry.registration import NoRegistration, Registration
 from negcat.errors import QuantityError, ScanError, UnknownNameError
 from negcat.work import viewing
 from negcat.work.archive import Archive
-from negcat.work.carrying import kept_registration, lay, source_scan
+from negcat.work.carrying import kept_registration, lay_once, source_scan
 from negcat.work.naming import known_sheet
 from negcat.work.viewing import Probed, Sight
 
@@ -36,10 +34,6 @@ __all__ = [
 
 ALLOWED_SDS = 2.0
 """Standard deviations of the difference within which two densities agree: some 95 % of the cases (JCGM 100, 6.3.3)."""
-
-_MOST_LAID = 64
-_laid: OrderedDict[tuple[str | None, str, str], Registration | NoRegistration] = OrderedDict()
-_laying = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -191,18 +185,10 @@ def _lay(archive: Archive, record: records.Sheet, first: str, second: str) -> Re
         kept = other.back() if isinstance(other, Registration) else other
     if kept is not None:
         return kept
-    # A scan's id stands for what it holds, so what was found of two holds for good.
-    key = (record.format, first, second)
-    with _laying:
-        if key not in _laid:
-            rows = [archive.catalogue.scan(scan) for scan in (first, second)]
-            if rows[0] is None or rows[1] is None:
-                raise ScanError(f"the archive holds no scan {second if rows[0] else first}")
-            _laid[key] = lay(archive, record, rows[0], rows[1])
-            if len(_laid) > _MOST_LAID:
-                _laid.popitem(last=False)
-        _laid.move_to_end(key)
-        return _laid[key]
+    rows = [archive.catalogue.scan(scan) for scan in (first, second)]
+    if rows[0] is None or rows[1] is None:
+        raise ScanError(f"the archive holds no scan {second if rows[0] else first}")
+    return lay_once(archive, record, rows[0], rows[1])
 
 
 def compare_at(

@@ -87,7 +87,8 @@ def compute(
 
     Parameters
     ----------
-    archive : the archive; of the catalogue only what is known of the scans is written.
+    archive : the archive; of the catalogue only what is known of the scans is written, and where it is open
+        for reading only, nothing.
     equipment : what the record refers to.
     record : the sheet's record.
     reduced : scans in hand, by id.

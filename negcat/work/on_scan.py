@@ -138,8 +138,10 @@ class _Sight:
         )
 
     def reason(self, condition: Mapping[str, Any]) -> str | None:
-        """Say why the scan can't be measured, None where it can, and keep that."""
+        """Say why the scan can't be measured, None where it can, and keep that unless the archive is only read."""
         reason = self._reason(condition)
+        if self.catalogue.readonly:
+            return reason
         self.catalogue.save_scan(
             {
                 "sha256": self.row["sha256"],

@@ -338,7 +338,7 @@ def look_over(
 
     Parameters
     ----------
-    catalogue : what is seen is kept there.
+    catalogue : what is seen is kept there, unless it is open for reading only.
     row : the scan as the catalogue has it.
     reduced : reads the scan and makes it small; called only where it has to be looked over.
     channel, px_per_mm, profile : see :func:`examine`.
@@ -358,6 +358,8 @@ def look_over(
         lossy=row["lossy"],
     )
     condition = {**asdict(seen), "looked_over_with": basis}
+    if catalogue.readonly:
+        return rebate, condition
     catalogue.save_scan(
         {
             "sha256": row["sha256"],
