@@ -8,23 +8,21 @@ white balance, no colour matrix, no curve.
 
 import importlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 import tifffile
 
+from negcat.scans.decoded import DecodedWhole
 from negcat.scans.files import Damaged, Master
-from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
-from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.picture import Geometry, Pixels, Told, check_size
 from negcat.scans.tiff import check_segments, told_by
 
 __all__ = ["DngPicture", "is_dng", "read_dng"]
-
-T = TypeVar("T")
 
 LINEAR, MOSAIC = 34892, 32803
 """Kinds of raw picture, by the tag PhotometricInterpretation (DNG 1.4)."""
@@ -32,14 +30,12 @@ LINEAR, MOSAIC = 34892, 32803
 DNG_VERSION, UNIQUE_MODEL, ACTIVE_AREA = 50706, 50708, 50829
 TABLE, REPEAT, BLACK, BLACK_ACROSS, BLACK_DOWN, WHITE = 50712, 50713, 50714, 50715, 50716, 50717
 
-ROWS_AT_ONCE = 256
-
 MOST_DIRECTORIES = 64
 """Directories looked at."""
 
 
 @dataclass(frozen=True)
-class DngPicture:
+class DngPicture(DecodedWhole):
     """The linear raw picture of a DNG, decoded whole."""
 
     geometry: Geometry
@@ -84,17 +80,6 @@ class DngPicture:
             line = np.clip(np.rint((every - black) * (65535 / (white - black))), 0, 65535).astype(np.uint16)
             codes[..., channel] = line[stored[..., channel]]
         return codes
-
-    def stream(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
-        """Decode the whole picture, then hand it on in bands; see `Picture.stream`."""
-        pixels = self._decode(master)
-        for y in range(0, self.geometry.height, ROWS_AT_ONCE):
-            yield work(Part(0, y, 0, pixels[y : y + ROWS_AT_ONCE]))
-
-    def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
-        """Cut stored boxes out of the decoded picture; the last picture is kept for the next look."""
-        pixels = kept(master, 0, lambda: self._decode(master))
-        return [pixels[y0:y1, x0:x1] for x0, y0, x1, y1 in boxes]
 
 
 def _rawpy() -> Any:

@@ -6,29 +6,23 @@ forgive what mustn't be forgiven here.
 
 import struct
 import zlib
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TypeVar
 
 import imagecodecs
 
+from negcat.scans.decoded import DecodedWhole
 from negcat.scans.files import Damaged, Master
-from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
-from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.picture import Geometry, Pixels, Told, check_size
 from negcat.scans.strictness import check_jpeg
 from negcat.scans.tags import exif_values
 
 __all__ = ["WholePicture", "read_jpeg", "read_png"]
 
-T = TypeVar("T")
-
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 TEXT_LIMIT = 1 << 20
 """Bytes of one text or profile that are read; longer ones are left aside."""
-
-ROWS_AT_ONCE = 256
 
 PNG_RATIO = 1100
 """Deflate can't do better than 1,032 to 1."""
@@ -38,7 +32,7 @@ JPEG_RATIO = 4096
 
 
 @dataclass(frozen=True)
-class WholePicture:
+class WholePicture(DecodedWhole):
     """A PNG or JPEG, decoded whole."""
 
     geometry: Geometry
@@ -75,17 +69,6 @@ class WholePicture:
             msg = "its picture is not what its header says; copy or scan it again"
             raise Damaged(msg)
         return pixels[..., : geometry.channels]
-
-    def stream(self, master: Master, work: Callable[[Part], T]) -> Iterator[T]:
-        """Decode the whole picture, then hand it on in bands; see `Picture.stream`."""
-        pixels = self._decode(master)
-        for y in range(0, self.geometry.height, ROWS_AT_ONCE):
-            yield work(Part(0, y, 0, pixels[y : y + ROWS_AT_ONCE]))
-
-    def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
-        """Cut stored boxes out of the decoded picture; the last picture is kept for the next look."""
-        pixels = kept(master, 0, lambda: self._decode(master))
-        return [pixels[y0:y1, x0:x1] for x0, y0, x1, y1 in boxes]
 
 
 # -- PNG (W3C Portable Network Graphics, third edition) ------------------------------------------------------

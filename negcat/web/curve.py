@@ -13,7 +13,7 @@ from typing import Any
 
 from negcat.web.typesetting import fixed, zone_numeral
 
-__all__ = ["Chart", "Mark", "Tick", "draw"]
+__all__ = ["Chart", "Drawing", "Mark", "Tick", "draw"]
 
 WIDTH, HEIGHT = 640.0, 420.0
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 18.0, 18.0, 52.0
@@ -53,15 +53,16 @@ class Mark:
     anchor: str
 
 
-@dataclass(frozen=True)
-class Chart:
-    """The whole drawing.
+@dataclass(frozen=True, kw_only=True)
+class Drawing:
+    """A line over two scales, in user units.
 
     Parameters
     ----------
-    line : the target as the ``points`` of a polyline.
-    across, up : ticks of zone and of density.
-    marks : the readings.
+    width, height : of the whole.
+    left, right, top, bottom : edges of the field that the scales stand at.
+    line : the ``points`` of a polyline.
+    across, up : ticks of the two scales.
     summary : the chart in a sentence, for whoever can't see it.
     """
 
@@ -74,8 +75,14 @@ class Chart:
     line: str
     across: tuple[Tick, ...]
     up: tuple[Tick, ...]
-    marks: tuple[Mark, ...]
     summary: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chart(Drawing):
+    """A sheet's drawing: the target as its line, over zone and density, and the readings as marks."""
+
+    marks: tuple[Mark, ...]
 
 
 def draw(

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from negcat.web.curve import Tick
+from negcat.web.curve import Drawing, Tick
 from negcat.web.typesetting import fixed, zone_numeral
 
 __all__ = ["Answer", "Failing", "Panel", "draw_panels", "draw_reciprocity"]
@@ -31,53 +31,24 @@ class Answer:
     high_y: float | None
 
 
-@dataclass(frozen=True)
-class Panel:
-    """One tag's readings over the print target as that tag is meant to fill it.
-
-    Parameters
-    ----------
-    tag : the tag.
-    line : the target as the ``points`` of a polyline.
-    answers : the readings.
-    summary : in a sentence, for whoever can't see it.
-    """
+@dataclass(frozen=True, kw_only=True)
+class Panel(Drawing):
+    """One tag's readings over the print target as that tag is meant to fill it, which is the line."""
 
     tag: str
-    width: float
-    height: float
-    left: float
-    right: float
-    top: float
-    bottom: float
-    line: str
-    across: tuple[Tick, ...]
-    up: tuple[Tick, ...]
     answers: tuple[Answer, ...]
-    summary: str
 
 
-@dataclass(frozen=True)
-class Failing:
-    """The law of reciprocity: time to be given against time metered, both in doublings.
+@dataclass(frozen=True, kw_only=True)
+class Failing(Drawing):
+    """The law of reciprocity as a line: time to be given against time metered, both in doublings.
 
     Parameters
     ----------
-    line : the law as the ``points`` of a polyline.
     without : the ends of the line of a film that loses nothing.
     """
 
-    width: float
-    height: float
-    left: float
-    right: float
-    top: float
-    bottom: float
-    line: str
     without: tuple[float, float, float, float]
-    across: tuple[Tick, ...]
-    up: tuple[Tick, ...]
-    summary: str
 
 
 def draw_panels(tags: Sequence[Figures]) -> tuple[Panel, ...]:
