@@ -8,6 +8,7 @@ hooked; what happens stands in the modules beside.
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any
 
 from pluggy import HookimplMarker
@@ -42,6 +43,7 @@ def register_routes(datasette: Any) -> list[tuple[str, Any]]:
     return _pages()
 
 
+@cache
 def _pages() -> list[tuple[str, answering.View]]:
     return [
         *routes.pages(),

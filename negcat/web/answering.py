@@ -32,12 +32,15 @@ __all__ = [
     "Sent",
     "View",
     "asking",
+    "by_method",
     "checks_token",
     "document",
     "is_signed_in",
     "names_tag",
     "page",
+    "read",
     "readable",
+    "refusal",
     "see_other",
     "sentence",
     "write",
@@ -98,22 +101,30 @@ def readable(view: Callable[[Any, Any, reading.Attached], Awaitable[Any]]) -> Vi
 
 def asking(view: Callable[[Any, Any, reading.Attached, Sent], Awaitable[Any]]) -> View:
     """Answer a POST that changes nothing, from a page of this server's own, to who may read."""
-
-    async def answer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
-        if request.method != "POST":
-            return await _only(datasette, request, "POST", "This address takes what a page sends it.")
-        return await view(datasette, request, attached, await _sent(request))
-
-    return _checking(_guarded(view, answer))
+    return _taking(view)
 
 
 def writing(view: Callable[[Any, Any, reading.Attached, Sent], Awaitable[Any]]) -> View:
     """Answer a POST that changes the archive: of a page of this server's own, by who has signed in."""
+    return _taking(view, signed_in=True)
 
+
+def by_method(looking: View, taking: View) -> View:
+    """Let one address be read and posted to."""
+
+    async def view(datasette: Any, request: Any) -> Any:
+        return await (taking if request.method == "POST" else looking)(datasette, request)
+
+    return _checking(view) if checks_token(taking) else view
+
+
+def _taking(
+    view: Callable[[Any, Any, reading.Attached, Sent], Awaitable[Any]], *, signed_in: bool = False
+) -> View:
     async def answer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
         if request.method != "POST":
             return await _only(datasette, request, "POST", "This address takes what a page sends it.")
-        if not is_signed_in(request):
+        if signed_in and not is_signed_in(request):
             raise _RefusedError(
                 HTTPStatus.FORBIDDEN,
                 "Writing asks for signing in: open the sign-in link that was printed where the archive is "
@@ -247,6 +258,26 @@ async def _body(request: Any) -> bytes:
     return bytes(body)
 
 
+async def read(attached: reading.Attached, job: Callable[[Archive], _Result]) -> _Result:
+    """Look something up in the archive, in a thread of its own.
+
+    Parameters
+    ----------
+    attached : the archive behind the pages.
+    job : called with the archive open for reading only.
+
+    Returns
+    -------
+    What the job returned.
+    """
+
+    def run() -> _Result:
+        with Archive.open(attached.root, readonly=True) as archive:
+            return job(archive)
+
+    return await asyncio.to_thread(run)
+
+
 async def write(attached: reading.Attached, job: Callable[[Archive], _Result]) -> _Result:
     """Do something that changes the archive, after whatever else is being written.
 
@@ -273,6 +304,11 @@ async def write(attached: reading.Attached, job: Callable[[Archive], _Result]) -
 def document(answer: Any, status: HTTPStatus = HTTPStatus.OK) -> Any:
     """Answer with a JSON document."""
     return Response.json(answer, status=status, headers=dict(PAGE_HEADERS))
+
+
+def refusal(said: str, status: HTTPStatus = HTTPStatus.BAD_REQUEST) -> Any:
+    """Answer with a JSON document that says in a sentence why there is nothing else."""
+    return document({"ok": False, "error": said, "status": status}, status)
 
 
 def see_other(datasette: Any, path: str) -> Any:
@@ -315,7 +351,7 @@ async def sentence(datasette: Any, request: Any, status: HTTPStatus, said: str) 
     path = request.path.partition("?")[0]
     sends_json = request.headers.get("content-type", "").startswith("application/json")
     if path.endswith(".json") or sends_json:
-        return document({"ok": False, "error": said, "status": status}, status)
+        return refusal(said, status)
     attached = reading.attached(datasette)
     assert attached is not None
     heading = {404: "Not here", 403: "Not open to you", 405: "Only to be read"}.get(

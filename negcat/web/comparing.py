@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from http import HTTPStatus
@@ -14,7 +13,7 @@ from negcat.web import answering, reading
 from negcat.web.answering import View, document, readable
 from negcat.web.sheet import letter, scan_labels
 from negcat.web.typesetting import date, deviation, fixed
-from negcat.web.viewing import DEFAULT_APERTURE_MM, probe_words
+from negcat.web.viewing import asked_point, probe_words
 from negcat.work import comparing, viewing
 from negcat.work.archive import Archive
 from negcat.work.carrying import how_it_lies
@@ -40,16 +39,15 @@ def _asked(request: Any) -> tuple[str, str, str]:
 async def _found(request: Any, attached: reading.Attached) -> tuple[comparing.Comparison, Any, list[Any]]:
     """Compare the scans, in a thread of its own: laying two pictures on each other takes a second or two."""
 
-    def look() -> tuple[comparing.Comparison, Any, list[Any]]:
-        with Archive.open(attached.root, readonly=True) as archive:
-            comparison = comparing.compare(archive, *_asked(request))
-            return (
-                comparison,
-                comparing.spots(archive, comparison),
-                comparing.scans_of(archive, comparison.record.sheet),
-            )
+    def look(archive: Archive) -> tuple[comparing.Comparison, Any, list[Any]]:
+        comparison = comparing.compare(archive, *_asked(request))
+        return (
+            comparison,
+            comparing.spots(archive, comparison),
+            comparing.scans_of(archive, comparison.record.sheet),
+        )
 
-    return await asyncio.to_thread(look)
+    return await answering.read(attached, look)
 
 
 # The document -----------------------------------------------------------------------------------------------
@@ -60,7 +58,7 @@ async def _document(datasette: Any, request: Any, attached: reading.Attached) ->
     try:
         comparison, spots, _ = await _found(request, attached)
     except QuantityError as error:
-        return _refusal(str(error))
+        return answering.refusal(str(error))
     return document(_written(comparison, spots))
 
 
@@ -115,10 +113,6 @@ def _measured(probed: viewing.Probed | None) -> dict[str, Any] | None:
     }
 
 
-def _refusal(sentence: str) -> Any:
-    return document({"ok": False, "error": sentence, "status": 400}, HTTPStatus.BAD_REQUEST)
-
-
 # The probe --------------------------------------------------------------------------------------------------
 
 
@@ -127,21 +121,16 @@ async def _probe(datasette: Any, request: Any, attached: reading.Attached) -> An
     del datasette
     sheet, first, second = _asked(request)
     try:
-        x, y = float(request.args.get("x") or "none"), float(request.args.get("y") or "none")
-        diameter = float(request.args.get("d") or DEFAULT_APERTURE_MM)
-    except ValueError:
-        return _refusal("The probe asks for x and y, fractions of width and height, and for d in mm.")
+        x, y, diameter = asked_point(request)
 
-    def measure() -> comparing.Compared:
-        with Archive.open(attached.root, readonly=True) as archive:
+        def measure(archive: Archive) -> comparing.Compared:
             comparison = comparing.compare(archive, sheet, first, second)
             on_second = request.args.get("on") == "b"
             return comparing.compare_at(archive, comparison, x, y, diameter, on_second=on_second)
 
-    try:
-        compared = await asyncio.to_thread(measure)
+        compared = await answering.read(attached, measure)
     except QuantityError as error:
-        return _refusal(str(error))
+        return answering.refusal(str(error))
     texts = [_density(probed) for probed in (compared.first, compared.second)]
     return document(
         {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import quote, unquote
@@ -36,11 +35,7 @@ def _view(
     """Make the view of a kind: its page, and the same as JSON where the name is followed by ``.json``."""
 
     async def told(attached: reading.Attached, name: str) -> dict[str, Any]:
-        def tell() -> dict[str, Any]:
-            with Archive.open(attached.root, readonly=True) as archive:
-                return story(archive, name)
-
-        return await asyncio.to_thread(tell)
+        return await answering.read(attached, lambda archive: story(archive, name))
 
     @answering.readable
     async def view(datasette: Any, request: Any, attached: reading.Attached) -> Any:

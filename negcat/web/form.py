@@ -6,14 +6,12 @@ JavaScript with pages, and the page's own script with JSON; both go the same way
 
 from __future__ import annotations
 
-import asyncio
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from http import HTTPStatus
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -36,22 +34,12 @@ def pages() -> list[tuple[str, answering.View]]:
     """List the addresses with the functions that answer them."""
     sheet = r"^/sheet/(?P<sheet>[^/]+)/edit"
     return [
-        (r"^/new$", _by_method(_new, _take_new)),
+        (r"^/new$", answering.by_method(_new, _take_new)),
         (r"^/new/worked$", _new_worked),
         (r"^/new/ledger\.json$", _ledger),
-        (sheet + "$", _by_method(_edit, _take_changed)),
+        (sheet + "$", answering.by_method(_edit, _take_changed)),
         (sheet + "/worked$", _edit_worked),
     ]
-
-
-def _by_method(looking: answering.View, writing: answering.View) -> answering.View:
-    """Let one address be read and written to."""
-
-    async def view(datasette: Any, request: Any) -> Any:
-        return await (writing if request.method == "POST" else looking)(datasette, request)
-
-    view.checks_token = True  # type: ignore[attr-defined]
-    return view
 
 
 # Reading ----------------------------------------------------------------------------------------------------
@@ -61,11 +49,10 @@ def _by_method(looking: answering.View, writing: answering.View) -> answering.Vi
 async def _new(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     again = request.args.get("again") or None
 
-    def suggest() -> drafting.Suggestion:
-        with Archive.open(attached.root, readonly=True) as archive:
-            return drafting.next_sheet(archive.catalogue, datetime.now(tz=UTC).astimezone(), again)
+    def suggest(archive: Archive) -> drafting.Suggestion:
+        return drafting.next_sheet(archive.catalogue, datetime.now(tz=UTC).astimezone(), again)
 
-    suggestion = await asyncio.to_thread(suggest)
+    suggestion = await answering.read(attached, suggest)
     return await _page(datasette, request, attached, flattened(suggestion.record), suggestion=suggestion)
 
 
@@ -73,12 +60,11 @@ async def _new(datasette: Any, request: Any, attached: reading.Attached) -> Any:
 async def _edit(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     asked = unquote(request.url_vars["sheet"])
 
-    def laid_out() -> tuple[str, dict[str, str], str]:
-        with Archive.open(attached.root, readonly=True) as archive:
-            record = known_sheet(archive.catalogue, asked)
-            return record.sheet, flattened(written_out(record)), editing.state_of(record)
+    def laid_out(archive: Archive) -> tuple[str, dict[str, str], str]:
+        record = known_sheet(archive.catalogue, asked)
+        return record.sheet, flattened(written_out(record)), editing.state_of(record)
 
-    sheet, values, state = await asyncio.to_thread(laid_out)
+    sheet, values, state = await answering.read(attached, laid_out)
     return await _page(datasette, request, attached, values, sheet=sheet, state=state)
 
 
@@ -95,14 +81,13 @@ async def _ledger(datasette: Any, request: Any, attached: reading.Attached, sent
     sheet = _control(sent, "editing")
     record = {**typed.record, **({"sheet": sheet} if sheet else {})}
 
-    def work() -> Calculation:
-        with Archive.open(attached.root, readonly=True) as archive:
-            calculation = calculate(archive.catalogue, record)
-            taken = None if sheet else drafting.taken_id(archive.catalogue, record.get("sheet"))
-            faults = (*([taken] if taken else []), *calculation.faults)
-            return replace(calculation, faults=faults)
+    def work(archive: Archive) -> Calculation:
+        calculation = calculate(archive.catalogue, record)
+        taken = None if sheet else drafting.taken_id(archive.catalogue, record.get("sheet"))
+        faults = (*([taken] if taken else []), *calculation.faults)
+        return replace(calculation, faults=faults)
 
-    calculation = await asyncio.to_thread(work)
+    calculation = await answering.read(attached, work)
     shown = form_page.set_calculation(calculation)
     faults = form_page.set_faults(calculation.faults, typed, fields)
     return answering.document(
@@ -131,11 +116,10 @@ async def _new_worked(datasette: Any, request: Any, attached: reading.Attached, 
 async def _edit_worked(datasette: Any, request: Any, attached: reading.Attached, sent: answering.Sent) -> Any:
     asked = unquote(request.url_vars["sheet"])
 
-    def named() -> str:
-        with Archive.open(attached.root, readonly=True) as archive:
-            return known_sheet(archive.catalogue, asked).sheet
+    def named(archive: Archive) -> str:
+        return known_sheet(archive.catalogue, asked).sheet
 
-    return await _worked(datasette, request, attached, sent, await asyncio.to_thread(named))
+    return await _worked(datasette, request, attached, sent, await answering.read(attached, named))
 
 
 async def _worked(
@@ -334,14 +318,13 @@ async def _rendered(datasette: Any, template: str, **context: Any) -> str:
 
 
 def _laid_out(
-    root: Path, values: Mapping[str, str], faults: Sequence[Fault] | None, *, sheet: str, rows: int
+    archive: Archive, values: Mapping[str, str], faults: Sequence[Fault] | None, *, sheet: str, rows: int
 ) -> form_page.FormShown:
     """Set the form; with None for faults, those of the record itself are said."""
     typed = typed_from(values)
     record = {**typed.record, **({"sheet": sheet} if sheet else {})}
-    with Archive.open(root, readonly=True) as archive:
-        choices = drafting.choices(archive.catalogue)
-        calculation = calculate(archive.catalogue, record)
+    choices = drafting.choices(archive.catalogue)
+    calculation = calculate(archive.catalogue, record)
     said = form_page.set_faults(calculation.faults if faults is None else faults, typed, values)
     # A new sheet's groups stay shut: what they hold is said on the line that opens them.
     opened = [group.key for group in GROUPS if sheet and any(values.get(one.name) for one in group.fields)]
@@ -365,9 +348,11 @@ async def _page(
     focus: str = "",
     status: HTTPStatus = HTTPStatus.OK,
 ) -> Any:
-    shown = await asyncio.to_thread(
-        _laid_out, attached.root, values, None if shows_faults else faults, sheet=sheet, rows=rows
-    )
+
+    def lay_out(archive: Archive) -> form_page.FormShown:
+        return _laid_out(archive, values, None if shows_faults else faults, sheet=sheet, rows=rows)
+
+    shown = await answering.read(attached, lay_out)
     base = f"/sheet/{quote(sheet, safe='')}/edit" if sheet else "/new"
     return await answering.page(
         datasette,

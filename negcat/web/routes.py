@@ -101,9 +101,7 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
             search = search.with_fault(str(error))
         else:
             return answering.document(found)
-    return answering.document(
-        {"ok": False, "error": " ".join(search.faults), "status": 400}, HTTPStatus.BAD_REQUEST
-    )
+    return answering.refusal(" ".join(search.faults))
 
 
 @answering.readable

@@ -19,7 +19,7 @@ import numpy as np
 from datasette.utils.asgi import Response
 
 from negcat.errors import NegcatError, QuantityError
-from negcat.web import reading
+from negcat.web import answering, reading
 from negcat.web.answering import View, names_tag, readable
 from negcat.web.security import OWN_POLICY
 from negcat.web.sheet import letter
@@ -29,7 +29,7 @@ from negcat.work import tiles, viewing
 from negcat.work.archive import Archive
 from negcat.work.previews import zone_tones
 
-__all__ = ["pages", "probe_words"]
+__all__ = ["asked_point", "pages", "probe_words"]
 
 _HEADERS = {"content-security-policy": OWN_POLICY, "cache-control": "no-cache"}
 _LIBRARY = {"leaflet.js": "text/javascript; charset=utf-8", "leaflet.css": "text/css; charset=utf-8"}
@@ -45,27 +45,18 @@ def pages() -> list[tuple[str, View]]:
     ]
 
 
-def _answer(document: Any, status: HTTPStatus = HTTPStatus.OK) -> Any:
-    return Response.json(document, status=status, headers=dict(_HEADERS))
-
-
-def _refusal(sentence: str) -> Any:
-    return _answer({"ok": False, "error": sentence, "status": 400}, HTTPStatus.BAD_REQUEST)
-
-
 async def _viewer(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     """Tell the viewer of a scan: where its tiles are, how tones are drawn, what is marked on it."""
     sheet, scan = unquote(request.url_vars["sheet"]), request.args.get("scan") or ""
 
-    def gather() -> dict[str, Any]:
-        with Archive.open(attached.root, readonly=True) as archive:
-            sight = viewing.look(archive, sheet, scan)
+    def gather(archive: Archive) -> dict[str, Any]:
+        sight = viewing.look(archive, sheet, scan)
         pyramid = tiles.opened(attached.root, sight.row["scan"])
         return _document(sight, pyramid)
 
-    document = await asyncio.to_thread(gather)
+    document = await answering.read(attached, gather)
     document["image"] = datasette.urls.path(f"/iiif/3/{document['scan']}")
-    return _answer(document)
+    return answering.document(document)
 
 
 def _document(sight: viewing.Sight, pyramid: Any) -> dict[str, Any]:
@@ -107,23 +98,33 @@ async def _probe(datasette: Any, request: Any, attached: reading.Attached) -> An
     del datasette
     sheet, scan = unquote(request.url_vars["sheet"]), request.args.get("scan") or ""
     try:
-        x, y = float(request.args.get("x") or "none"), float(request.args.get("y") or "none")
-        diameter = float(request.args.get("d") or DEFAULT_APERTURE_MM)
-    except ValueError:
-        return _refusal("The probe asks for x and y, fractions of width and height, and for d in mm.")
+        x, y, diameter = asked_point(request)
 
-    def measure() -> viewing.Probed:
-        with Archive.open(attached.root, readonly=True) as archive:
-            sight = viewing.look(archive, sheet, scan)
-            return viewing.measure_at(archive, sight, x, y, diameter)
+        def measure(archive: Archive) -> viewing.Probed:
+            return viewing.measure_at(archive, viewing.look(archive, sheet, scan), x, y, diameter)
 
-    try:
-        probed = await asyncio.to_thread(measure)
+        probed = await answering.read(attached, measure)
     except QuantityError as error:
-        return _refusal(str(error))
+        return answering.refusal(str(error))
     zone = probed.print_zone
     nearest = 0 if probed.lost else None if zone is None else min(max(round(zone), 0), 10)
-    return _answer({**asdict(probed), "nearest_zone": nearest, **probe_words(probed)})
+    return answering.document({**asdict(probed), "nearest_zone": nearest, **probe_words(probed)})
+
+
+def asked_point(request: Any) -> tuple[float, float, float]:
+    """Read where an address asks to measure: x and y in fractions of the scan, the aperture in mm.
+
+    Raises
+    ------
+    QuantityError : one of them is wanting or no number.
+    """
+    try:
+        x, y = float(request.args.get("x") or "none"), float(request.args.get("y") or "none")
+        return x, y, float(request.args.get("d") or DEFAULT_APERTURE_MM)
+    except ValueError as error:
+        raise QuantityError(
+            "The probe asks for x and y, fractions of width and height, and for d in mm."
+        ) from error
 
 
 def probe_words(probed: viewing.Probed) -> dict[str, str]:

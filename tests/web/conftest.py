@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -176,6 +177,13 @@ def form_token(html: str) -> str:
 def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of the archive; tests only read it."""
     return build(tmp_path_factory.mktemp("web"))
+
+
+@pytest.fixture
+def own(archive: Path, tmp_path: Path) -> Path:
+    """A copy of the archive that may be written to."""
+    shutil.copytree(archive.parent, tmp_path / "copy")
+    return tmp_path / "copy" / archive.name
 
 
 @pytest_asyncio.fixture

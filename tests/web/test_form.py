@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import json
 import re
-import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -188,13 +187,6 @@ class Visitor:
     def take(self, **record: object) -> None:
         with Archive.open(self.root) as archive:
             take_record_data(archive, {"sheets": [record]}, via="record other.yaml")
-
-
-@pytest.fixture
-def own(archive, tmp_path) -> Path:
-    """A copy of the archive that may be written to."""
-    shutil.copytree(archive.parent, tmp_path / "copy")
-    return tmp_path / "copy" / archive.name
 
 
 @pytest.fixture

@@ -1,7 +1,5 @@
 """A reading's spot set from the sheet page is what the command line would have set."""
 
-import shutil
-
 import pytest
 from datasette.app import Datasette
 
@@ -10,12 +8,6 @@ from negcat.work.show import dossier
 from tests.web.conftest import form_token
 
 pytestmark = pytest.mark.asyncio
-
-
-@pytest.fixture
-def own(archive, tmp_path):
-    shutil.copytree(archive.parent, tmp_path / "copy")
-    return tmp_path / "copy" / archive.name
 
 
 async def opened(own, *, signed_in=True):

@@ -1,6 +1,5 @@
 """Who may write, from where, and how the pending page joins a scan."""
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -10,13 +9,6 @@ from negcat.work.archive import Archive
 from tests.web.conftest import form_token
 
 pytestmark = pytest.mark.asyncio
-
-
-@pytest.fixture
-def own(archive, tmp_path) -> Path:
-    """A copy of the archive that may be written to."""
-    shutil.copytree(archive.parent, tmp_path / "copy")
-    return tmp_path / "copy" / archive.name
 
 
 @pytest.fixture
