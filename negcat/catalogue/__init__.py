@@ -5,14 +5,17 @@ from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
+from negcat.catalogue.reviewing import AdvisedTime, DatedChange
 from negcat.catalogue.store import Catalogue
 from negcat.catalogue.taking import Taken
 
 __all__ = [
     "EXPOSURE",
     "OFTEN_ASKED",
+    "AdvisedTime",
     "Asked",
     "Catalogue",
+    "DatedChange",
     "Findings",
     "Page",
     "Query",

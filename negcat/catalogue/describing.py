@@ -35,6 +35,8 @@ _TABLES = {
     "exposures": "The ledger of each sheet's exposure, computed from its record.",
     "found_readings": "Each reading as planned, given and found, computed.",
     "results": "Whether the decision worked: one row a judged sheet.",
+    "dated_changes": "Figures of films, cells and shutters that were changed from a day on, by accepting advice.",
+    "advised_times": "Developing times that were accepted, for the sheets to be developed next.",
     "out_of_date": "Sheets whose record changed after they were last computed.",
     "sheet_search": "One row a sheet: all it is found by, its verdict, what it waits for; kept true by triggers.",
     "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
@@ -59,7 +61,41 @@ _EXACT = {
     "zone_value": ("The zone's number, 0 to 10", "zone"),
 }
 
+_ACCEPTED = {
+    "effective_from": ("From when on it holds; sheets exposed before it keep what was believed then", ""),
+    "advice": ("Key of the advice", ""),
+    "sentence": ("The advice as it was given", ""),
+    "accepted_at": ("When it was accepted, UTC", ""),
+    "accepted_via": ("How it came in", ""),
+}
+
 _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
+    "dated_changes": {
+        "id": ("Number of the change", ""),
+        "film": ("Name of the film it is about", ""),
+        "lens": ("Name of the lens whose cell it is about", ""),
+        "cell": ("The cell of that lens", ""),
+        "shutter": ("Name of the shutter it is about", ""),
+        "marked_time": ("The marked time of that shutter", ""),
+        "field": ("Which figure of the record: its column", ""),
+        "before": ("What it was, JSON", ""),
+        "after": ("What it is from then on, JSON", ""),
+        **_ACCEPTED,
+    },
+    "advised_times": {
+        "id": ("Number of the time", ""),
+        "film": ("Name of the film", ""),
+        "developer": ("Developer", ""),
+        "dilution": ("Dilution", ""),
+        "temperature_c": ("Temperature of the developer", "°C"),
+        "tag": ("The development it is for", ""),
+        "tag_n": ("The number after N", "N"),
+        "time_s": ("Time to develop for", "s"),
+        "low_s": ("Lower end of its 90 % interval", "s"),
+        "high_s": ("Upper end of its 90 % interval", "s"),
+        "sheets": ("How many sheets it rests on", ""),
+        **_ACCEPTED,
+    },
     "cells": {"lens": ("Name of its lens", ""), "position": ("Its place in the lens's record", "")},
     "readings": {"sheet": ("Id of its sheet", ""), "position": ("Its place in the sheet's record", "")},
     "print_targets": {"source": ("Where the figures of a built-in target are from", "")},

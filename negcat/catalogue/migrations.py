@@ -469,3 +469,55 @@ def m005_carrying(db: Database) -> None:
 def m006_searching(db: Database) -> None:
     """Keep what is searched and counted, the triggers that keep it true, and the views that are read."""
     searching_schema.create(db)
+
+
+@migrations()
+def m008_reviewing(db: Database) -> None:
+    """Keep what was accepted of a review: figures that hold from a day on, and developing times."""
+    accepted = {
+        "effective_from": str,
+        "advice": str,
+        "sentence": str,
+        "accepted_at": str,
+        "accepted_via": str,
+    }
+    db.table("dated_changes").create(
+        {
+            "id": int,
+            "film": str,
+            "lens": str,
+            "cell": str,
+            "shutter": str,
+            "marked_time": str,
+            "field": str,
+            "before": str,
+            "after": str,
+            **accepted,
+        },
+        pk="id",
+        not_null={"field", *accepted},
+        foreign_keys=[
+            _to("dated_changes", "film", "films", "name", on_delete="CASCADE"),
+            _to("dated_changes", "shutter", "shutters", "name", on_delete="CASCADE"),
+            _to("dated_changes", "lens", "lenses", "name", on_delete="CASCADE"),
+        ],
+    ).create_index(["film"]).create_index(["lens"]).create_index(["shutter"])
+    db.table("advised_times").create(
+        {
+            "id": int,
+            "film": str,
+            "developer": str,
+            "dilution": str,
+            "temperature_c": float,
+            "tag": str,
+            "tag_n": float,
+            "time_s": float,
+            "low_s": float,
+            "high_s": float,
+            "sheets": int,
+            **accepted,
+        },
+        pk="id",
+        not_null={"film", "tag", "tag_n", "time_s", "low_s", "high_s", "sheets", *accepted},
+        foreign_keys=[_to("advised_times", "film", "films", "name", on_delete="CASCADE")],
+    ).create_index(["film"])

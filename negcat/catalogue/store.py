@@ -9,6 +9,7 @@ from negcat.catalogue.finding import Found
 from negcat.catalogue.gathering import Gathered
 from negcat.catalogue.masters import MastersKept
 from negcat.catalogue.pending import Waiting
+from negcat.catalogue.reviewing import Reviewed
 from negcat.catalogue.rows import kind_named
 from negcat.catalogue.taking import RecordsTaken
 from negcat.records import (
@@ -30,7 +31,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered):
+class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
