@@ -54,7 +54,7 @@ class Line:
     r : shift in stops.
     n : development.
     r_variance, n_variance : with everything in them.
-    r_density_variance, n_density_variance : without the metering's part.
+    r_density_variance, n_density_variance, rn_density_covariance : without the metering's part.
     n_settled : whether the readings, metering errors and all, say more about n than the prior.
     """
 
@@ -64,6 +64,7 @@ class Line:
     n_variance: float
     r_density_variance: float
     n_density_variance: float
+    rn_density_covariance: float
     n_settled: bool
 
 
@@ -144,17 +145,20 @@ def fit_line(points: Sequence[Point], planned_n: float, metering_sd: float) -> L
     return Line(
         r=r,
         n=n,
-        r_variance=prior_part_r + k2 * _spread(v_rr, v_rn, a_rr, a_rn, a_nn),
-        n_variance=prior_part_n + k2 * _spread(v_rn, v_nn, a_rr, a_rn, a_nn),
-        r_density_variance=prior_part_r + k2 * _spread(v_rr, v_rn, d_rr, d_rn, d_nn),
-        n_density_variance=prior_part_n + k2 * _spread(v_rn, v_nn, d_rr, d_rn, d_nn),
+        r_variance=prior_part_r + k2 * _spread((v_rr, v_rn), (v_rr, v_rn), a_rr, a_rn, a_nn),
+        n_variance=prior_part_n + k2 * _spread((v_rn, v_nn), (v_rn, v_nn), a_rr, a_rn, a_nn),
+        r_density_variance=prior_part_r + k2 * _spread((v_rr, v_rn), (v_rr, v_rn), d_rr, d_rn, d_nn),
+        n_density_variance=prior_part_n + k2 * _spread((v_rn, v_nn), (v_rn, v_nn), d_rr, d_rn, d_nn),
+        rn_density_covariance=v_rr * v_rn * prior_r
+        + v_rn * v_nn * prior_n
+        + k2 * _spread((v_rr, v_rn), (v_rn, v_nn), d_rr, d_rn, d_nn),
         n_settled=open_rr / open_determinant <= _MOST_OF_IT_PRIOR / prior_n,
     )
 
 
-def _spread(x: float, y: float, rr: float, rn: float, nn: float) -> float:
-    """Return (x, y)·M·(x, y) for the symmetric matrix M = [[rr, rn], [rn, nn]]."""
-    return x * x * rr + 2.0 * x * y * rn + y * y * nn
+def _spread(a: tuple[float, float], b: tuple[float, float], rr: float, rn: float, nn: float) -> float:
+    """Return a·M·b for the symmetric matrix M = [[rr, rn], [rn, nn]]."""
+    return a[0] * b[0] * rr + (a[0] * b[1] + a[1] * b[0]) * rn + a[1] * b[1] * nn
 
 
 def furthest_off(

@@ -1,16 +1,20 @@
 """From records to the computed plan: what was metered, placed and given.
 
 :class:`Equipment` looks up what a sheet's record refers to, each thing once, so that many sheets cost no more
-look-ups than there are films and lenses.
+look-ups than there are films and lenses. A sheet is computed with what was believed when it was made: the
+records as they are, with every dated change that came after it taken back.
 """
 
 from __future__ import annotations
 
-from functools import lru_cache
+from collections.abc import Iterable
+from functools import cached_property, lru_cache
+from typing import Any
 
 from negcat import exposure, records, sensitometry
-from negcat.catalogue import Catalogue
+from negcat.catalogue import Catalogue, DatedChange
 from negcat.errors import UnknownNameError
+from negcat.notation import parse_time
 from negcat.reciprocity import NoLaw, PowerLaw, Reciprocity, TableLaw
 
 __all__ = ["Equipment"]
@@ -25,14 +29,67 @@ class Equipment:
     Parameters
     ----------
     catalogue : the open catalogue; what is looked up is kept for as long as this object lives.
+    as_now : compute every sheet with what is believed now, whenever it was made.
     """
 
-    def __init__(self, catalogue: Catalogue) -> None:
+    def __init__(self, catalogue: Catalogue, *, as_now: bool = False) -> None:
         self._catalogue = catalogue
+        self._as_now = as_now
         self.film = lru_cache(maxsize=None)(self._film)
         self.target = lru_cache(maxsize=None)(self._target)
-        self.law = lru_cache(maxsize=None)(self._reciprocity)
+        self._law = lru_cache(maxsize=None)(self._reciprocity)
+        self._lens = lru_cache(maxsize=None)(self._lens_record)
         self._optics = lru_cache(maxsize=None)(self._lens_and_shutter)
+
+    @cached_property
+    def changes(self) -> tuple[DatedChange, ...]:
+        """Every dated change, the earliest first."""
+        return tuple(self._catalogue.dated_changes())
+
+    def later_changes(self, sheet: records.Sheet) -> tuple[int, ...]:
+        """Find the dated changes about what a sheet was made with that came after it.
+
+        Returns
+        -------
+        Their places in :attr:`changes`.
+        """
+        if not self.changes:
+            return ()
+        shutter = self._lens(sheet.lens).shutter
+        return tuple(
+            place
+            for place, change in enumerate(self.changes)
+            if (
+                change.film == sheet.film
+                or change.lens == sheet.lens
+                or (shutter is not None and change.shutter == shutter)
+            )
+            and self._made_before(sheet, change)
+        )
+
+    def _made_before(self, sheet: records.Sheet, change: DatedChange) -> bool:
+        if sheet.exposed_at is not None:
+            return sheet.exposed_at < change.effective_from
+        # Without a date of its own, by when it was recorded; one that isn't recorded yet is being made now.
+        recorded_at = self._catalogue.recorded_at(sheet.sheet)
+        return recorded_at is not None and recorded_at <= change.accepted_at
+
+    def _undone(self, sheet: records.Sheet) -> tuple[int, ...]:
+        return () if self._as_now else self.later_changes(sheet)
+
+    def _taken_back(self, undone: Iterable[int]) -> list[DatedChange]:
+        """Give changes in the order in which they are taken back: the latest first."""
+        return [self.changes[place] for place in sorted(undone, reverse=True)]
+
+    def law(self, film: str) -> Reciprocity:
+        """Give a film's law of reciprocity as it is believed now."""
+        return self._law(film, ())
+
+    def _lens_record(self, name: str) -> records.Lens:
+        lens = self._catalogue.lens(name)
+        if lens is None:
+            raise UnknownNameError(f"the archive holds no lens '{name}'; record it first")
+        return lens
 
     def _film(self, name: str) -> records.Film:
         film = self._catalogue.film(name)
@@ -50,8 +107,11 @@ class Equipment:
             record.name, tuple(zone for zone, _ in points), tuple(density for _, density in points)
         )
 
-    def _reciprocity(self, film: str) -> Reciprocity:
+    def _reciprocity(self, film: str, undone: tuple[int, ...]) -> Reciprocity:
         law = self.film(film).reciprocity
+        for change in self._taken_back(undone):
+            if change.film == film and change.field == "reciprocity":
+                law = None if change.before is None else records.Reciprocity.model_validate(change.before)
         if law is None or law.law == "none":
             return NoLaw()
         if law.law == "power":
@@ -60,10 +120,20 @@ class Equipment:
         assert law.points is not None  # the model holds this
         return TableLaw(law.points)
 
-    def _lens_and_shutter(self, name: str) -> tuple[exposure.Lens, dict[float, float]]:
-        lens = self._catalogue.lens(name)
-        if lens is None:
-            raise UnknownNameError(f"the archive holds no lens '{name}'; record it first")
+    def _lens_and_shutter(
+        self, name: str, undone: tuple[int, ...]
+    ) -> tuple[exposure.Lens, dict[float, float]]:
+        lens = self._lens(name)
+        errors = {cell.cell: cell.scale_error_stops for cell in lens.cells}
+        shutter = self._catalogue.shutter(lens.shutter) if lens.shutter else None
+        measured: dict[float, Any] = (
+            {time.seconds: seconds for time, seconds in shutter.measured.items()} if shutter else {}
+        )
+        for change in self._taken_back(undone):
+            if change.lens == name and change.field == "scale_error_stops" and change.cell in errors:
+                errors[change.cell] = float(change.before)
+            elif shutter is not None and change.shutter == shutter.name and change.marked_time is not None:
+                measured[parse_time(change.marked_time).seconds] = change.before
         cells = {
             cell.cell: exposure.Cell(
                 focal_mm=cell.focal_mm,
@@ -71,27 +141,32 @@ class Equipment:
                 own_scale=cell.own_scale,
                 cell_to_stop_mm=cell.cell_to_stop_mm,
                 pupil_ratio=cell.pupil_ratio,
-                scale_error_stops=cell.scale_error_stops,
+                scale_error_stops=errors[cell.cell],
             )
             for cell in lens.cells
         }
-        shutter = self._catalogue.shutter(lens.shutter) if lens.shutter else None
-        measured = {time.seconds: seconds for time, seconds in shutter.measured.items()} if shutter else {}
-        return exposure.Lens(lens.name, cells), measured
+        times = {seconds: float(found) for seconds, found in measured.items() if found is not None}
+        return exposure.Lens(lens.name, cells), times
 
     def exposure_index(self, sheet: records.Sheet) -> float:
-        """Give the index a sheet was exposed at: its own, else the film's, else the box speed."""
+        """Give the index a sheet was exposed at: its own, else the film's of then, else the box speed."""
+        if sheet.exposure_index:
+            return sheet.exposure_index
         film = self.film(sheet.film)
-        return sheet.exposure_index or film.exposure_index or film.box_speed
+        index = film.exposure_index
+        for change in self._taken_back(self._undone(sheet)):
+            if change.film == film.name and change.field == "exposure_index":
+                index = None if change.before is None else float(change.before)
+        return index or film.box_speed
 
     def cell_of(self, sheet: records.Sheet) -> str:
         """Name the cell a sheet was made with: the recorded one, else the lens's only one."""
         if sheet.cell is not None:
             return sheet.cell
-        return next(iter(self._optics(sheet.lens)[0].cells))
+        return next(iter(self._optics(sheet.lens, ())[0].cells))
 
     def expose(self, sheet: records.Sheet) -> exposure.Exposure:
-        """Compute what a sheet was planned to get and what it was given.
+        """Compute what a sheet was planned to get and what it was given, as it was believed then.
 
         Parameters
         ----------
@@ -101,7 +176,8 @@ class Equipment:
         -------
         The ledger in stops and each reading's zones; what couldn't be had is None and `why` says why.
         """
-        lens, shutter = self._optics(sheet.lens)
+        undone = self._undone(sheet)
+        lens, shutter = self._optics(sheet.lens, undone)
         placed = sheet.placed_reading
         indicated = sheet.indicated
         return exposure.expose(
@@ -126,7 +202,7 @@ class Equipment:
                 cell=self.cell_of(sheet),
                 stop_scale=sheet.stop_scale,
                 shutter=shutter,
-                reciprocity=self.law(sheet.film),
+                reciprocity=self._law(sheet.film, undone),
                 filter_factor=sheet.filter_factor,
                 filter_name=sheet.filter,
                 bellows_mm=sheet.bellows_mm,
