@@ -32,7 +32,7 @@ __all__ = [
     "prepare",
     "preview",
     "searching",
-    "sheet",
+    "target",
     "wall",
 ]
 
@@ -162,18 +162,17 @@ class Target:
     densities: tuple[float, ...]
 
 
-def sheet(root: Path, name: str) -> tuple[dict[str, Any], Target]:
-    """Gather all that is known of a sheet, and the print target that it is held against.
+def target(archive: Archive, name: str) -> Target:
+    """Draw a print target out.
 
-    Raises
-    ------
-    UnknownNameError : there is no such sheet.
+    Parameters
+    ----------
+    archive : the archive.
+    name : of a target that it has.
     """
-    with Archive.open(root, readonly=True) as archive:
-        document = show.dossier(archive, name)
-        curve = Equipment(archive.catalogue).target(document["print_target"])
+    curve = Equipment(archive.catalogue).target(name)
     zones = tuple(tenth / 10 for tenth in range(101))
-    return document, Target(curve.name, zones, tuple(float(curve.density(zone)) for zone in zones))
+    return Target(curve.name, zones, tuple(float(curve.density(zone)) for zone in zones))
 
 
 def pending(root: Path) -> dict[str, Any]:

@@ -14,11 +14,10 @@ from http import HTTPStatus
 from typing import Any, TypeVar
 from urllib.parse import parse_qsl, unquote
 
-from datasette.utils import tilde_encode
 from datasette.utils.asgi import Base400, Response
 
 from negcat.errors import NotationError, UnknownNameError
-from negcat.web import answering, pending, reading, sheet, wall
+from negcat.web import answering, pending, reading, spots, wall
 from negcat.web.security import OWN_POLICY
 
 __all__ = ["explain", "pages", "pending_page", "refuse"]
@@ -108,7 +107,7 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
 async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     asked = unquote(request.url_vars["sheet"])
     try:
-        document, target = await asyncio.to_thread(reading.sheet, attached.root, asked)
+        return await spots.sheet_page(datasette, request, attached, asked, request.args.get("scan") or "")
     except UnknownNameError:
         # An id may itself end in .json; only where there is no such sheet is the ending a form of answer.
         if not asked.endswith(".json"):
@@ -116,17 +115,6 @@ async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> An
         return answering.document(
             await asyncio.to_thread(reading.dossier, attached.root, asked.removesuffix(".json"))
         )
-    return await answering.page(
-        datasette,
-        request,
-        attached,
-        "sheet.html",
-        {
-            "page": sheet.set_page(document, target, request.args.get("scan") or ""),
-            "sheet_key": tilde_encode(document["sheet"]),
-            "twin": datasette.urls.path(f"/sheet/{document['sheet']}.json"),
-        },
-    )
 
 
 @answering.readable

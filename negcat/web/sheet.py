@@ -35,9 +35,12 @@ __all__ = [
     "Page",
     "ReadingRows",
     "Spot",
+    "base_fog_words",
+    "bound_words",
     "ledger_rows",
     "letter",
     "scan_labels",
+    "scan_looked_at",
     "set_page",
 ]
 
@@ -99,7 +102,7 @@ class ReadingRows:
 
 @dataclass(frozen=True)
 class Spot:
-    """A reading's spot on the picture, in per mille of its width and height."""
+    """A spot on the picture, in fractions of its width and height."""
 
     letter: str
     x: float
@@ -152,7 +155,32 @@ class Page:
     batch_sheets: tuple[str, ...]
 
 
-def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
+def scan_looked_at(dossier: Dossier, scan: str = "") -> Dossier:
+    """Choose the scan of a sheet that is looked at.
+
+    Parameters
+    ----------
+    dossier : the sheet's.
+    scan : id of the one that is wanted; else the one that was measured, or the newest.
+
+    Returns
+    -------
+    The scan as the dossier has it; nothing where there is none.
+
+    Raises
+    ------
+    UnknownNameError : the sheet has no such scan.
+    """
+    scans: Sequence[Dossier] = dossier.get("scans") or ()
+    if not scan:
+        return next((one for one in scans if one.get("measured")), scans[0] if scans else {})
+    named = next((one for one in scans if one["scan"] == scan), None)
+    if named is None:
+        raise UnknownNameError(f"Sheet {dossier['sheet']} has no scan “{scan}”.")
+    return named
+
+
+def set_page(dossier: Dossier, target: Target, scan: str = "", spots: Sequence[Spot] = ()) -> Page:
     """Set a sheet's dossier for reading.
 
     Parameters
@@ -160,6 +188,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
     dossier : as ``negcat show --json`` prints it.
     target : the print target it is held against, drawn out.
     scan : the scan to look at; else the one that was measured.
+    spots : the marks on it.
 
     Returns
     -------
@@ -172,13 +201,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
     exposure = dossier.get("exposure") or {}
     development = dossier.get("development") or {}
     scans: Sequence[Dossier] = dossier.get("scans") or ()
-    # Where a sheet was scanned twice, the scan that was measured is the one to look at.
-    first: Dossier = next((one for one in scans if one.get("measured")), scans[0] if scans else {})
-    if scan:
-        named = next((one for one in scans if one["scan"] == scan), None)
-        if named is None:
-            raise UnknownNameError(f"Sheet {dossier['sheet']} has no scan “{scan}”.")
-        first = named
+    first = scan_looked_at(dossier, scan)
     result = dossier.get("result") or {}
     readings = [
         {**reading, "letter": letter(index)} for index, reading in enumerate(dossier.get("readings") or ())
@@ -208,7 +231,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
         paper=_paper(result.get("paper")),
         why=tuple(str(sentence) for sentence in result.get("why") or dossier.get("why") or ()),
         readings=tuple(_reading(reading) for reading in readings),
-        base_fog=_base_fog(dossier.get("base_fog")),
+        base_fog=base_fog_words(dossier.get("base_fog")),
         ledger=rows,
         ledger_sum=total,
         ledger_given=given,
@@ -220,7 +243,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "") -> Page:
         ),
         chart_rows=_chart_rows(target.zones, target.densities),
         target=target.name,
-        spots=_spots(readings, first.get("scan")),
+        spots=tuple(spots),
         outline=_outline(first),
         frame=_frame(first),
         carried=any(reading.get("spot_status") == "carried" for reading in readings),
@@ -385,7 +408,7 @@ def _difference(after: float | None, before: float | None) -> float | None:
 
 def _reading(reading: Dossier) -> ReadingRows:
     planned, given = reading.get("planned_zone"), reading.get("given_zone")
-    found_density = fixed(reading.get("net_density")) or _bound(reading)
+    found_density = fixed(reading.get("net_density")) or bound_words(reading)
     rows = (
         Figures(
             "planned",
@@ -423,7 +446,7 @@ def _sd(value: float | None, sd: float | None) -> str:
     return "" if value is None else deviation(sd)
 
 
-def _bound(reading: Dossier) -> str:
+def bound_words(reading: Dossier) -> str:
     """Say on which side of the profile's range a density lies."""
     bound, limit = reading.get("bound"), reading.get("limit")
     if bound not in ("denser", "clearer"):
@@ -444,7 +467,8 @@ def _how(reading: Dossier) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _base_fog(base_fog: Dossier | None) -> str:
+def base_fog_words(base_fog: Dossier | None) -> str:
+    """Say how dense base+fog is, and by what that is known; nothing where it isn't."""
     if not base_fog or base_fog.get("density") is None:
         return ""
     sources = {
@@ -492,13 +516,3 @@ def _frame(scan: Dossier) -> str:
     if not frame:
         return ""
     return str(frame["words"]) if frame["found"] else f"No margin found: {str(frame['reason']).rstrip('.')}"
-
-
-def _spots(readings: Sequence[Dossier], scan: str | None) -> tuple[Spot, ...]:
-    """Place the readings' spots on a scan; a spot on another scan has no place there."""
-    spots = []
-    for reading in readings:
-        spot = reading.get("spot") or {}
-        if spot.get("scan") in (None, scan) and spot.get("x") is not None and spot.get("y") is not None:
-            spots.append(Spot(str(reading["letter"]), float(spot["x"]), float(spot["y"])))
-    return tuple(spots)

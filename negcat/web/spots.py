@@ -1,66 +1,170 @@
-"""Setting a reading's spot from the sheet page, as ``negcat measure --spot`` does."""
+"""The sheet page, and its spots tried and set, as ``negcat measure --spot`` sets them.
+
+One page answers all three: as the sheet is kept; with spots somewhere else, which is worked out and not kept;
+and, where what was sent can't be set, with what was typed and the reason.
+"""
 
 from __future__ import annotations
 
-from math import isfinite
+from collections.abc import Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
 from typing import Any
-from urllib.parse import quote, unquote
+from urllib.parse import quote, unquote, urlencode
 
-from negcat.errors import NegcatError, NotationError
-from negcat.web import answering, reading
+from datasette.utils import tilde_encode
+
+from negcat.errors import NegcatError
+from negcat.web import answering, reading, spotting
+from negcat.web.sheet import Page, scan_looked_at, set_page
+from negcat.work import show, trying
 from negcat.work.archive import Archive
-from negcat.work.measure import SpotChange, measure_sheet
+from negcat.work.measure import OutdatedSpotsError, SpotChange, measure_sheet
 
-__all__ = ["pages"]
+__all__ = ["pages", "sheet_page"]
 
 
 def pages() -> list[tuple[str, answering.View]]:
-    """List the address with the function that answers it."""
-    return [(r"^/sheet/(?P<sheet>[^/]+)/spots$", _spots)]
+    """List the addresses with the functions that answer them."""
+    return [
+        (r"^/sheet/(?P<sheet>[^/]+)/try$", _try),
+        (r"^/sheet/(?P<sheet>[^/]+)/spots$", _set),
+    ]
 
 
-@answering.writing
-async def _spots(datasette: Any, request: Any, attached: reading.Attached, sent: answering.Sent) -> Any:
-    """Set one spot, or confirm those that were carried over, and measure the sheet again."""
-    sheet = unquote(request.url_vars["sheet"])
-    if sent.is_json:
-        raise NegcatError("Send the spot as a form.")
-    confirm = sent.fields.get("confirm") == "yes"
-    changes = () if confirm else (_change(sent),)
+@dataclass(frozen=True)
+class _Asked:
+    """Where spots are wanted.
 
-    def measure(archive: Archive) -> str:
-        return measure_sheet(archive, sheet, changes, confirm=confirm, via="web").sheet
+    Parameters
+    ----------
+    typed : what the form sent; None: the page is only looked at.
+    changes, confirm : as for :func:`negcat.work.measure.measure_sheet`.
+    fault : why it can't be done, as far as that is known already.
+    """
 
-    measured = await answering.write(attached, measure)
-    return answering.see_other(datasette, f"/sheet/{quote(measured, safe='')}")
+    typed: spotting.Written | None = None
+    changes: Sequence[SpotChange] = ()
+    confirm: bool = False
+    fault: str = ""
 
 
-def _change(sent: answering.Sent) -> SpotChange:
-    """Read the form: a reading's name, percentages of the scan's width and height, and a diameter in mm.
+def _gather(archive: Archive, sheet: str, scan: str, asked: _Asked) -> tuple[Page, spotting.Panel | None]:
+    """Look a sheet up, with its spots where they are kept or where they are wanted."""
+    now = then = trying.standing(archive, sheet)
+    fault = asked.fault
+    if not fault and asked.typed and asked.typed.get("state") != now.state:
+        fault = f"sheet {now.record.sheet} was changed meanwhile; this is worked out with what it says now"
+    try:
+        then = trying.try_spots(archive, now, asked.changes, confirm=asked.confirm)
+    except NegcatError as error:
+        fault = fault or str(error)
+    kept = show.dossier_of(archive, now.record, now.findings)
+    shown = kept if then is now else show.dossier_of(archive, then.record, then.findings)
+    looked_at = str(scan_looked_at(kept, scan).get("scan") or "")
+    page = set_page(
+        shown,
+        reading.target(archive, shown["print_target"]),
+        looked_at,
+        spotting.marks(trying.lying_on(archive, then.record, looked_at)) if looked_at else (),
+    )
+    if not looked_at:
+        return page, None
+    return page, spotting.set_panel(
+        scan=looked_at,
+        state=now.state,
+        lying=trying.lying_on(archive, now.record, looked_at),
+        kept=kept,
+        shown=shown,
+        typed=asked.typed,
+        fault=fault,
+    )
+
+
+async def sheet_page(
+    datasette: Any,
+    request: Any,
+    attached: reading.Attached,
+    sheet: str,
+    scan: str,
+    asked: _Asked = _Asked(),
+    status: HTTPStatus = HTTPStatus.OK,
+) -> Any:
+    """Answer with the page of a sheet.
+
+    Parameters
+    ----------
+    sheet, scan : ids; without a scan the one that is measured is looked at.
+    asked : where its spots are wanted.
+    status : the answer's.
 
     Raises
     ------
-    NotationError : a field is missing, is no number, or lies outside the scan.
+    UnknownNameError : there is no such sheet, or it has no such scan.
     """
-    name = sent.fields.get("reading", "").strip()
-    if not name:
-        raise NotationError("Choose the reading whose spot is set.")
-    across = _number(sent, "x", "from the left")
-    down = _number(sent, "y", "from the top")
-    if not (0 <= across <= 100 and 0 <= down <= 100):
-        raise NotationError(
-            "The spot lies outside the scan: write 0 to 100 % from the left and from the top."
-        )
-    wide = _number(sent, "diameter", "the diameter") if sent.fields.get("diameter", "").strip() else None
-    return SpotChange(name, across / 100, down / 100, wide)
+
+    def gather(archive: Archive) -> tuple[Page, spotting.Panel | None]:
+        return _gather(archive, sheet, scan, asked)
+
+    page, panel = await answering.read(attached, gather)
+    return await answering.page(
+        datasette,
+        request,
+        attached,
+        "sheet.html",
+        {
+            "page": page,
+            "panel": panel,
+            "sheet_key": tilde_encode(page.sheet),
+            "twin": datasette.urls.path(f"/sheet/{page.sheet}.json"),
+        },
+        status,
+    )
 
 
-def _number(sent: answering.Sent, field: str, called: str) -> float:
-    text = sent.fields.get(field, "").strip()
+def _asked(request: Any, sent: answering.Sent) -> tuple[str, str, _Asked]:
+    """Read the form: sheet, scan and where spots are wanted."""
+    if sent.is_json:
+        raise NegcatError("Send the spots as a form.")
+    typed, fault = sent.fields, ""
+    changes: Sequence[SpotChange] = ()
     try:
-        number = float(text.replace(",", "."))
-    except ValueError:
-        number = float("nan")
-    if not isfinite(number):
-        raise NotationError(f"“{text}” is no number for {called}: write one such as 42.5.")
-    return number
+        changes = spotting.changes_of(typed)
+    except NegcatError as error:
+        fault = str(error)
+    sheet, scan = unquote(request.url_vars["sheet"]), typed.get("scan", "")
+    return sheet, scan, _Asked(typed, changes, typed.get("confirm") == "yes", fault)
+
+
+@answering.asking
+async def _try(datasette: Any, request: Any, attached: reading.Attached, sent: answering.Sent) -> Any:
+    """Answer with the page as it would be."""
+    sheet, scan, asked = _asked(request, sent)
+    return await sheet_page(datasette, request, attached, sheet, scan, asked)
+
+
+@answering.writing
+async def _set(datasette: Any, request: Any, attached: reading.Attached, sent: answering.Sent) -> Any:
+    """Set the spots and measure the sheet again."""
+    sheet, scan, asked = _asked(request, sent)
+    status = HTTPStatus.BAD_REQUEST
+    fault = asked.fault
+    if not fault and (asked.changes or asked.confirm):
+        seen = sent.fields.get("state", "")
+
+        def measure(archive: Archive) -> str:
+            return measure_sheet(
+                archive, sheet, asked.changes, confirm=asked.confirm, via="web", seen=seen
+            ).sheet
+
+        try:
+            sheet = await answering.write(attached, measure)
+        except OutdatedSpotsError as error:
+            fault, status = str(error), HTTPStatus.CONFLICT
+        except NegcatError as error:
+            fault = str(error)
+    if fault:
+        refused = _Asked(asked.typed, asked.changes, asked.confirm, fault)
+        return await sheet_page(datasette, request, attached, sheet, scan, refused, status)
+    query = f"?{urlencode({'scan': scan})}" if scan and request.args.get("scan") else ""
+    return answering.see_other(datasette, f"/sheet/{quote(sheet, safe='')}{query}")

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from negcat import records
+from negcat.catalogue import Findings
 from negcat.work import scanned
 from negcat.work.archive import Archive
-from negcat.work.computing import compute
-from negcat.work.naming import known_sheet
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size
+from negcat.work.trying import standing
 
-__all__ = ["dossier", "frame_words"]
+__all__ = ["dossier", "dossier_of", "frame_words"]
 
 INTERNAL = ("measured",)
 """What findings keep for computing again and nobody needs to read."""
@@ -35,11 +35,25 @@ def dossier(archive: Archive, sheet: str) -> dict[str, Any]:
     ------
     UnknownNameError : no such sheet.
     """
+    now = standing(archive, sheet)
+    return dossier_of(archive, now.record, now.findings)
+
+
+def dossier_of(archive: Archive, record: records.Sheet, findings: Findings) -> dict[str, Any]:
+    """Gather all that is known of a sheet, with what is, or would be, found of it.
+
+    Parameters
+    ----------
+    archive : the archive.
+    record : the sheet's.
+    findings : the sheet's.
+
+    Returns
+    -------
+    As :func:`dossier`.
+    """
     catalogue = archive.catalogue
-    record = known_sheet(catalogue, sheet)
     equipment = Equipment(catalogue)
-    # Findings are kept with every change; an archive open for reading only may lag behind for a moment.
-    findings = catalogue.findings(record.sheet) or compute(archive, equipment, record)
     exposure = dict(findings.exposure or {})
     ledger = exposure.pop("ledger", [])
     near = catalogue.neighbours(record.sheet)

@@ -1,4 +1,4 @@
-"""What would be found of a sheet with its spots elsewhere: computed as when they are set, and not kept."""
+"""A sheet's spots as they stand, and what would be found of it with spots elsewhere, which is not kept."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from negcat import records
 from negcat.catalogue import Findings
-from negcat.errors import UnknownNameError
 from negcat.work.archive import Archive
 from negcat.work.carrying import PlacedSpot, known_place
 from negcat.work.computing import compute
@@ -16,12 +15,75 @@ from negcat.work.naming import known_sheet
 from negcat.work.on_scan import BASE_FOG_SPOT
 from negcat.work.planning import Equipment
 
-__all__ = ["Lying", "Spots", "Trial", "spots_on", "try_spots"]
+__all__ = ["Lying", "Standing", "lying_on", "standing", "try_spots"]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A sheet with its spots somewhere, and what is found with them there.
+
+    Parameters
+    ----------
+    record : the sheet's, with its spots.
+    findings : what is found with them.
+    state : the mark by which the state that is kept is known again, see
+        :func:`negcat.work.measure.state_of_spots`.
+    """
+
+    record: records.Sheet
+    findings: Findings
+    state: str
+
+
+def standing(archive: Archive, sheet: str) -> Standing:
+    """Look up a sheet's spots as they are kept.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    sheet : the sheet's id.
+
+    Raises
+    ------
+    UnknownNameError : no such sheet.
+    """
+    record = known_sheet(archive.catalogue, sheet)
+    kept = archive.catalogue.findings(record.sheet)
+    # Findings are kept with every change; an archive open for reading only may lag behind for a moment.
+    found = kept or compute(archive, Equipment(archive.catalogue), record)
+    return Standing(record, found, state_of_spots(record, kept))
+
+
+def try_spots(
+    archive: Archive, now: Standing, changes: Sequence[SpotChange], *, confirm: bool = False
+) -> Standing:
+    """Find what would be found of a sheet with spots set elsewhere; nothing is kept.
+
+    Only the spots that are changed are read from the master: what was measured holds for the others.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    now : what stands.
+    changes, confirm : as for :func:`negcat.work.measure.measure_sheet`, which finds the same.
+
+    Raises
+    ------
+    UnknownNameError : no such reading or scan.
+    NotationError : a place outside the scan, a diameter that can't be.
+    ScanError : the master can't be read.
+    """
+    equipment = Equipment(archive.catalogue)
+    changed = confirmed(now.record, compute(archive, equipment, now.record)) if confirm else now.record
+    changed = with_spots(archive.catalogue, changed, changes)
+    if changed == now.record:
+        return now
+    return Standing(changed, compute(archive, equipment, changed), now.state)
 
 
 @dataclass(frozen=True)
 class Lying:
-    """How a spot lies on the scan that is looked at.
+    """How a spot lies on a scan.
 
     Parameters
     ----------
@@ -35,107 +97,25 @@ class Lying:
     place: PlacedSpot | None
 
 
-@dataclass(frozen=True)
-class Spots:
-    """A sheet's spots as they stand.
-
-    Parameters
-    ----------
-    sheet : the sheet's id.
-    scan : the one that is looked at.
-    measured : the one that the sheet is measured on; None where it isn't.
-    state : the mark by which this state is known again, see :func:`negcat.work.measure.state_of_spots`.
-    lying : every reading's, then base+fog's, on the scan that is looked at.
-    findings : what was found with them.
-    """
-
-    sheet: str
-    scan: str
-    measured: str | None
-    state: str
-    lying: tuple[Lying, ...]
-    findings: Findings
-
-
-@dataclass(frozen=True)
-class Trial:
-    """What stands, and what would be found instead."""
-
-    now: Spots
-    then: Findings
-
-
-def spots_on(archive: Archive, sheet: str, scan: str = "") -> Spots:
-    """Look up a sheet's spots as they lie on one of its scans.
+def lying_on(archive: Archive, record: records.Sheet, scan: str) -> tuple[Lying, ...]:
+    """Place a sheet's spots on one of its scans, as far as it is known how the scans lie on each other.
 
     Parameters
     ----------
     archive : the archive, which is only read.
-    sheet, scan : ids; without a scan the one that the sheet is measured on, else its newest.
+    record : the sheet's.
+    scan : one of its scans.
 
-    Raises
-    ------
-    UnknownNameError : no such sheet, or the scan isn't one of it.
+    Returns
+    -------
+    Every reading's, then base+fog's, unless a reading bears that name.
     """
-    catalogue = archive.catalogue
-    record = known_sheet(catalogue, sheet)
-    scans = [str(row["scan"]) for row in catalogue.scans_of(record.sheet)]
-    if not scans or (scan and scan not in scans):
-        named = f"scan '{scan}'" if scan else "scan yet"
-        raise UnknownNameError(f"sheet {record.sheet} has no {named}")
-    scan = scan or scans[0]
-    kept = catalogue.findings(record.sheet)
     spots: list[tuple[str, int | None, records.Spot | None]] = [
         (reading.name, index, reading.spot) for index, reading in enumerate(record.readings)
     ]
     if all(name != BASE_FOG_SPOT for name, *_ in spots):
         spots.append((BASE_FOG_SPOT, None, record.base_fog_spot))
-    return Spots(
-        sheet=record.sheet,
-        scan=scan,
-        measured=kept.scan if kept else None,
-        state=state_of_spots(record, kept),
-        lying=tuple(Lying(name, index, _place(archive, record, spot, scan)) for name, index, spot in spots),
-        findings=kept or compute(archive, Equipment(catalogue), record),
+    return tuple(
+        Lying(name, index, None if spot is None else known_place(archive, record, spot, scan))
+        for name, index, spot in spots
     )
-
-
-def _place(
-    archive: Archive, record: records.Sheet, spot: records.Spot | None, scan: str
-) -> PlacedSpot | None:
-    return None if spot is None else known_place(archive, record, spot, scan)
-
-
-def try_spots(
-    archive: Archive, sheet: str, changes: Sequence[SpotChange], *, scan: str = "", confirm: bool = False
-) -> Trial:
-    """Find what would be found of a sheet with spots set elsewhere; nothing is kept.
-
-    Only the spots that are changed are read from the master: what was measured holds for the others.
-
-    Parameters
-    ----------
-    archive : the archive, open for reading only.
-    sheet : the sheet's id.
-    changes : the spots, as for :func:`negcat.work.measure.measure_sheet`.
-    scan : the one that is looked at.
-    confirm : as for :func:`negcat.work.measure.measure_sheet`.
-
-    Returns
-    -------
-    What stands, and what :func:`negcat.work.measure.measure_sheet` would find.
-
-    Raises
-    ------
-    UnknownNameError : no such sheet, reading or scan.
-    NotationError : a place outside the scan, a diameter that can't be.
-    ScanError : the master can't be read.
-    """
-    now = spots_on(archive, sheet, scan)
-    record = known_sheet(archive.catalogue, now.sheet)
-    equipment = Equipment(archive.catalogue)
-    changed = confirmed(record, compute(archive, equipment, record)) if confirm else record
-    changed = with_spots(archive.catalogue, changed, changes)
-    if changed == record:
-        return Trial(now, now.findings)
-    return Trial(now, compute(archive, equipment, changed))

@@ -25,7 +25,7 @@ async def page_of(site, sheet):
 
 
 def rows_of(html: str, table: str) -> list[list[str]]:
-    body = re.search(rf'<table class="{table}">(.*?)</table>', html, re.DOTALL)[1]
+    body = re.search(rf'<table class="{table}"[^>]*>(.*?)</table>', html, re.DOTALL)[1]
     rows = []
     for row in re.findall(r"<tr.*?</tr>", body, re.DOTALL):
         cells = re.findall(r"<t[hd].*?>(.*?)</t[hd]>", row, re.DOTALL)
@@ -60,7 +60,7 @@ async def test_the_ledger_adds_up_as_printed(site, archive):
 
 async def test_the_curve_carries_every_measured_reading_and_has_its_figures(site):
     html = await page_of(site, "BW-01")
-    chart = re.search(r'<figure class="chart">.*?</figure>', html, re.DOTALL)[0]
+    chart = re.search(r'<figure class="chart"[^>]*>.*?</figure>', html, re.DOTALL)[0]
     assert chart.count('<circle class="planned"') == 2
     assert chart.count('<circle class="found"') == 2
     # A density beneath the target is drawn beneath it.
@@ -168,15 +168,11 @@ def scan_of(**more):
     }
 
 
-async def test_a_carried_spot_says_to_check_it_and_one_of_another_scan_is_not_drawn():
+async def test_a_carried_spot_says_to_check_it_and_why_a_scan_is_not_measured():
     reading = {"name": "soot", "role": "shadow", "spot_status": "carried"}
-    here = {**reading, "spot": {"x": 0.25, "y": 0.5, "scan": "a" * 12}}
-    elsewhere = {**reading, "spot": {"x": 0.25, "y": 0.5, "scan": "b" * 12}}
     target = Target("t", (0.0, 1.0), (0.0, 0.1))
-    for one, drawn in ((here, 1), (elsewhere, 0)):
-        page = set_page({"sheet": "BW-01", "scans": [scan_of()], "readings": [one]}, target)
-        assert len(page.spots) == drawn
-        assert "check" in page.readings[0].how
+    page = set_page({"sheet": "BW-01", "scans": [scan_of()], "readings": [reading]}, target)
+    assert "check" in page.readings[0].how
     assert (page.outline, page.frame) == ("", "No margin found: the film was cropped inside the picture")
     lines = dict(page.scans[0])
     assert lines["Not measured"] == "it is a positive"

@@ -133,6 +133,16 @@ export class Glass {
     return ((mm / 2) * (this.scan.px_per_mm || 0)) / 2 ** this.top;
   }
 
+  radiusOnScreen(mm) {
+    return this.radius(mm) * 2 ** this.map.getZoom();
+  }
+
+  /* How far two places are from each other, in pixels of the screen. */
+  apart(one, other) {
+    const [from, to] = [one, other].map(({ x, y }) => this.map.latLngToContainerPoint(this.place(x, y)));
+    return from.distanceTo(to);
+  }
+
   // ---- ways of seeing
 
   see(way) {
