@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.options import archive_option, json_option, open_archive, sheet_filters
 from negcat.cli.output import print_json, table
 from negcat.work.finding import find as find_sheets
 from negcat.work.finding import page_json, query_of
@@ -15,19 +15,7 @@ from negcat.work.pending import pending as pending_work
 
 
 @click.command()
-@click.argument("text", required=False)
-@click.option("--cell", metavar="C", help="The cell it was made with.")
-@click.option("--lens", metavar="L", help="The lens.")
-@click.option("--tag", metavar="T", help="The development tag: N, N+1, N-1½ …")
-@click.option("--film", metavar="F", help="The film.")
-@click.option("--developer", metavar="D", help="The developer.")
-@click.option("--batch", metavar="B", help="The development batch.")
-@click.option("--place", metavar="P", help="The place, or a part of its name.")
-@click.option("--since", metavar="DATE", help="Exposed on this date or later.")
-@click.option("--until", metavar="DATE", help="Exposed on this date or earlier.")
-@click.option(
-    "--verdict", metavar="V", help="thin, dense, flat, contrasty, 'as planned', unsure, 'not measured'."
-)
+@sheet_filters
 @click.option(
     "--limit",
     metavar="N",

@@ -10,7 +10,7 @@ import click
 
 from negcat.work.archive import Archive, locate
 
-__all__ = ["archive_named", "archive_option", "json_option", "open_archive"]
+__all__ = ["archive_named", "archive_option", "json_option", "open_archive", "sheet_filters"]
 
 Decorated = Callable[..., Any]
 
@@ -39,6 +39,30 @@ def json_option(command: Decorated) -> Decorated:
     return click.option(
         "--json", "as_json", is_flag=True, help="Print one JSON document on standard output."
     )(command)
+
+
+_FILTERS: tuple[Callable[[Decorated], Decorated], ...] = (
+    click.argument("text", required=False),
+    click.option("--cell", metavar="C", help="The cell it was made with."),
+    click.option("--lens", metavar="L", help="The lens."),
+    click.option("--tag", metavar="T", help="The development tag: N, N+1, N-1½ …"),
+    click.option("--film", metavar="F", help="The film."),
+    click.option("--developer", metavar="D", help="The developer."),
+    click.option("--batch", metavar="B", help="The development batch."),
+    click.option("--place", metavar="P", help="The place, or a part of its name."),
+    click.option("--since", metavar="DATE", help="Exposed on this date or later."),
+    click.option("--until", metavar="DATE", help="Exposed on this date or earlier."),
+    click.option(
+        "--verdict", metavar="V", help="thin, dense, flat, contrasty, 'as planned', unsure, 'not measured'."
+    ),
+)
+
+
+def sheet_filters(command: Decorated) -> Decorated:
+    """Give a command the filters that sheets are found by, and TEXT."""
+    for filtered in reversed(_FILTERS):
+        command = filtered(command)
+    return command
 
 
 def open_archive(archive_dir: Path | None, *, readonly: bool = False) -> Archive:

@@ -27,6 +27,7 @@ COMMANDS = {
     "show": ("negcat.cli.showing", "One sheet: planned, given, found, and the result."),
     "find": ("negcat.cli.looking", "Find sheets by text, cell, tag, film, verdict …"),
     "pending": ("negcat.cli.looking", "What waits: to develop, to scan, to join, to measure."),
+    "review": ("negcat.cli.reviewing", "Which decisions worked, and what to change."),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),
     "serve": ("negcat.cli.serving", "Show the archive as web pages."),
     "demo": ("negcat.cli.serving", "Build an archive from the sample and show it."),

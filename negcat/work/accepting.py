@@ -104,7 +104,8 @@ def accept(
 def _day(written: str | None) -> str:
     """Read the day from which on something holds."""
     if written is None or not written.strip():
-        return datetime.now().isoformat(timespec="minutes")
+        # By the clock on the wall, as field records are written.
+        return datetime.now().astimezone().replace(tzinfo=None).isoformat(timespec="minutes")
     text = written.strip().replace(" ", "T")
     try:
         datetime.fromisoformat(text)
@@ -143,18 +144,18 @@ def _data(
     changes, written = [], []
     for change in advice.changes:
         if change.film is not None:
-            held, field, name = record("films", change.film), change.field, change.film
+            held, place, name = record("films", change.film), str(change.field), change.film
         elif change.lens is not None:
             lens = record("lenses", change.lens)
             held = next(cell for cell in lens["cells"] if cell["cell"] == change.cell)
-            field, name = change.field, f"{change.lens} / {change.cell}"
+            place, name = str(change.field), f"{change.lens} / {change.cell}"
         else:
             assert change.shutter is not None  # there is nothing else to change
             assert change.marked_time is not None
             held = record("shutters", change.shutter).setdefault("measured", {})
-            field, name = change.marked_time, f"{change.shutter} / {change.marked_time}"
-        before = held.get(field)
-        held[field] = change.after
+            place, name = change.marked_time, f"{change.shutter} / {change.marked_time}"
+        before = held.get(place)
+        held[place] = change.after
         changes.append(
             replace(change, before=before, effective_from=when, advice=advice.key, sentence=advice.sentence)
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,7 +15,17 @@ from negcat.records import Sheet
 from negcat.work.naming import known_sheet
 from negcat.work.writing_out import written_out
 
-__all__ = ["CARRIED", "Choices", "Suggestion", "choices", "next_holder", "next_id", "next_sheet", "taken_id"]
+__all__ = [
+    "CARRIED",
+    "Choices",
+    "Suggestion",
+    "choices",
+    "next_free",
+    "next_holder",
+    "next_id",
+    "next_sheet",
+    "taken_id",
+]
 
 CARRIED = (
     "film",
@@ -130,7 +140,7 @@ def next_holder(last: Sheet) -> dict[str, str]:
 
 
 def next_id(catalogue: Catalogue, last: str | None) -> str:
-    """Propose the next free id after the pattern of the last one.
+    """Propose the next free id of a sheet after the pattern of the last one.
 
     Parameters
     ----------
@@ -140,6 +150,26 @@ def next_id(catalogue: Catalogue, last: str | None) -> str:
     Returns
     -------
     An id that no sheet has, capitals aside; empty where none was found that is short enough.
+    """
+    return next_free(last, catalogue.has_sheet)
+
+
+def next_free(last: str | None, taken: Callable[[str], bool]) -> str:
+    """Count an id on to the next one that is free.
+
+    Parameters
+    ----------
+    last : the last id; its last figures are counted on, their width kept.
+    taken : tells whether an id is in use.
+
+    Returns
+    -------
+    A free id; empty where none was found that is short enough.
+
+    Examples
+    --------
+    >>> next_free("D-09", {"D-10"}.__contains__), next_free("2026-07b", {}.__contains__)
+    ('D-11', '2026-08b')
     """
     match = _LAST_FIGURES.fullmatch(last or "")
     if last is None:
@@ -153,7 +183,7 @@ def next_id(catalogue: Catalogue, last: str | None) -> str:
         proposed = f"{before}{candidate:0{width}d}{after}"
         if len(proposed) > _LONGEST_ID:
             break
-        if not catalogue.has_sheet(proposed):
+        if not taken(proposed):
             return proposed
     return ""
 
