@@ -1,18 +1,12 @@
-"""Target densities: what a zone should measure on the negative, and how it will print.
+"""Target densities: what a zone should measure on the negative.
 
 A print target says for every zone of the print scale (0 to X) which net density (above base+fog) prints as
 it. Between its points runs a monotone cubic, past them a straight line, so that it can be read both ways.
-From a negative's density range follow the exposure scale that the paper must have, and its grade.
 
 Sources
 -------
 Adams : A. Adams, The Negative (1981): zones I and VIII of a negative for diffused and for condenser light.
-ANSI PH2.2 : ANSI PH2.2-1966, appendix: six grades of paper by their log exposure range.
-CIE 15 : CIE 15:2004, Colorimetry: lightness L* of a luminance factor.
-D1535 : ASTM D1535: luminance factor of a Munsell value.
 Fritsch : F. N. Fritsch, R. E. Carlson, Monotone piecewise cubic interpolation, SIAM J. Num. Anal. 17 (1980).
-ISO 6846 : ISO 6846:1992: ISO range R = 100 × log exposure range of a paper.
-White : M. White, R. Zakia, P. Lorenz, The New Zone System Manual (1976): print values as Munsell values.
 """
 
 from bisect import bisect_right
@@ -29,17 +23,7 @@ from numpy.typing import NDArray
 
 from negcat.errors import QuantityError
 
-__all__ = [
-    "BUILT_IN_TARGETS",
-    "DEFAULT_TARGET",
-    "PAPER_GRADES",
-    "PaperGrade",
-    "TargetCurve",
-    "built_in_target",
-    "nearest_grade",
-    "paper_exposure_scale",
-    "print_lightness",
-]
+__all__ = ["BUILT_IN_TARGETS", "DEFAULT_TARGET", "TargetCurve", "built_in_target"]
 
 _LEAST_END_SLOPE = 0.05
 """A monotone cubic may end level, and can't be read backwards there: it keeps a twentieth of its chord."""
@@ -300,8 +284,6 @@ class TargetCurve:
         return np.asarray(np.where(net_density < values[0], below, above_or_inside), dtype=np.float64)
 
 
-# Built-in targets -------------------------------------------------------------------------------------------
-
 _DIFFUSION = (0.02, 0.10, 0.21, 0.35, 0.51, 0.70, 0.89, 1.09, 1.30, 1.46, 1.60)
 
 
@@ -382,192 +364,3 @@ def built_in_target(name: str = DEFAULT_TARGET) -> TargetCurve:
             f"No print target is called {name!r}; built in are: {'; '.join(BUILT_IN_TARGETS)}."
         )
     return BUILT_IN_TARGETS[name][0]
-
-
-# The printed tone -------------------------------------------------------------------------------------------
-
-_PAPER_BLACK_DENSITY = 2.10
-_PAPER_WHITE_DENSITY = 0.05
-
-
-def _lightness(luminance_factor: float) -> float:
-    """CIE 1976 lightness L* of a luminance factor 0 to 1 (CIE 15)."""
-    if luminance_factor > (6.0 / 29.0) ** 3:
-        return float(116.0 * luminance_factor ** (1.0 / 3.0) - 16.0)
-    return luminance_factor * (29.0 / 3.0) ** 3
-
-
-def _munsell_luminance_factor(value: float) -> float:
-    """Luminance factor 0 to 1 of a Munsell value 0 to 10 (D1535)."""
-    return (
-        value
-        * (1.1914 + value * (-0.22533 + value * (0.23352 + value * (-0.020484 + value * 0.00081939))))
-        / 100
-    )
-
-
-_LIGHTNESS_CURVE = TargetCurve(
-    "printed tone",
-    tuple(float(zone) for zone in range(11)),
-    (
-        _lightness(10**-_PAPER_BLACK_DENSITY),
-        *(_lightness(_munsell_luminance_factor(float(zone))) for zone in range(1, 10)),
-        _lightness(10**-_PAPER_WHITE_DENSITY),
-    ),
-)
-
-
-@overload
-def print_lightness(zone: float) -> float: ...
-@overload
-def print_lightness(zone: NDArray[np.float64]) -> NDArray[np.float64]: ...
-def print_lightness(zone: float | NDArray[np.float64]) -> float | NDArray[np.float64]:
-    """CIE lightness L* of the tone in which a zone prints.
-
-    Parameters
-    ----------
-    zone : print zone, or an array of them of any shape.
-
-    Returns
-    -------
-    L*, 0 to 100 by definition, here from the paper's black (7.2) to its white (95.6), rising in between.
-
-    Notes
-    -----
-    Zones I to IX are taken as the Munsell values 1 to 9 (White), that is as steps that look equal, through
-    the luminance factor of a Munsell value (D1535) and L* (CIE 15). Zone 0 is the black of a glossy paper
-    of density 2.10, zone X a paper white of 0.05; beyond them a print has nothing to give. Between the
-    zones a monotone cubic (Fritsch).
-
-    Examples
-    --------
-    >>> round(print_lightness(5.0), 1), round(print_lightness(0.0), 1), round(print_lightness(12.0), 1)
-    (51.0, 7.2, 95.6)
-    """
-    if isinstance(zone, np.ndarray):
-        return _LIGHTNESS_CURVE.density(np.clip(zone, 0.0, 10.0))
-    return _LIGHTNESS_CURVE.density(min(max(zone, 0.0), 10.0))
-
-
-# The paper --------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class PaperGrade:
-    """A grade of printing paper.
-
-    Parameters
-    ----------
-    grade : 0 (very soft) to 5 (extra hard).
-    word : the grade in words.
-    from_r, to_r : the ISO ranges R it spans.
-    """
-
-    grade: int
-    word: str
-    from_r: float
-    to_r: float
-
-
-PAPER_GRADES: tuple[PaperGrade, ...] = (
-    PaperGrade(0, "very soft", 140.0, 170.0),
-    PaperGrade(1, "soft", 115.0, 140.0),
-    PaperGrade(2, "medium", 95.0, 115.0),
-    PaperGrade(3, "hard", 80.0, 95.0),
-    PaperGrade(4, "very hard", 65.0, 80.0),
-    PaperGrade(5, "extra hard", 50.0, 65.0),
-)
-"""Grades by log exposure range × 100 (ANSI PH2.2). Makers' own grades differ from these by up to one."""
-
-_TEXTURED = (2.0, 8.0)
-
-
-def paper_exposure_scale(
-    density_range: float,
-    target: TargetCurve | None = None,
-    zones: tuple[float, float] | None = None,
-) -> float:
-    """Exposure scale that a paper needs to print a density range of the negative.
-
-    Parameters
-    ----------
-    density_range : density of the textured highlight minus density of the textured shadow; positive.
-    target : the print target, which says by how much the light of the enlarger spreads (condenser) or
-        flattens (flare) the negative's range; without one the range falls on the paper as it is, as in
-        contact.
-    zones : the print zones that the two densities are meant to print as, shadow first; default II and VIII,
-        the ends of the textured scale.
-
-    Returns
-    -------
-    ISO range R = 100 × log10 exposure range (ISO 6846), not rounded.
-
-    Raises
-    ------
-    QuantityError
-        For a range that isn't positive, or for zones that don't rise.
-
-    Notes
-    -----
-    The three silver targets are for the same print, and in contact the negative's range is the paper's: so
-    a target's light counts as (contact VIII − I) / (its own VIII − I), 1.04 for diffused light and 1.14 for
-    a condenser. Contact, long-scale and the photographer's own targets count as 1. Where the two densities
-    belong to other zones than II and VIII, the range is carried to those in the target's proportion
-    (the default target's without one).
-
-    Examples
-    --------
-    >>> round(paper_exposure_scale(1.10))
-    110
-    >>> condenser = built_in_target("silver, condenser")
-    >>> round(paper_exposure_scale(condenser.density(8.0) - condenser.density(2.0), condenser))
-    114
-    """
-    if not density_range > 0.0:
-        raise QuantityError(
-            f"A density range of {density_range:.2f} can't be printed: "
-            "the highlight must be denser than the shadow."
-        )
-    spread = 1.0
-    if target is not None and target.name in ("silver, diffusion", "silver, condenser"):
-        contact = built_in_target("silver contact")
-        spread = (contact.density(8.0) - contact.density(1.0)) / (target.density(8.0) - target.density(1.0))
-    if zones is not None:
-        low, high = zones
-        if not high > low:
-            raise QuantityError(f"The highlight's zone {high:g} must lie above the shadow's, {low:g}.")
-        shape = target if target is not None else built_in_target()
-        spread *= (shape.density(_TEXTURED[1]) - shape.density(_TEXTURED[0])) / (
-            shape.density(high) - shape.density(low)
-        )
-    return 100.0 * density_range * spread
-
-
-def nearest_grade(iso_r: float) -> PaperGrade:
-    """Look up the grade of paper nearest to an exposure scale.
-
-    Parameters
-    ----------
-    iso_r : ISO range R, positive.
-
-    Returns
-    -------
-    The grade whose span holds `iso_r` (ANSI PH2.2); beyond R 170 grade 0 and under R 50 grade 5, the
-    nearest there are.
-
-    Raises
-    ------
-    QuantityError
-        For a scale that isn't positive.
-
-    Examples
-    --------
-    >>> nearest_grade(108).grade, nearest_grade(128).word, nearest_grade(30).grade
-    (2, 'soft', 5)
-    """
-    if not iso_r > 0.0:
-        raise QuantityError(f"An ISO range of {iso_r:g} is none: it must be more than 0.")
-    for grade in PAPER_GRADES:
-        if iso_r > grade.from_r:
-            return grade
-    return PAPER_GRADES[-1]
