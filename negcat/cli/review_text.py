@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from negcat.cli.output import figure, signed, table, wrapped
+from negcat.cli.output import figure, signed, table
+from negcat.cli.output import wrapped as folded
 
 __all__ = ["accepted_text", "review_text"]
 
@@ -41,6 +42,11 @@ FACTORS = {
     "tag": "tag",
     "batch": "batch",
 }
+
+
+def wrapped(text: str, indent: str = "  ") -> str:
+    """Fold a sentence to the page, and no figure away from its unit."""
+    return folded(text.replace(" %", "\u00a0%"), indent)
 
 
 def review_text(review: Document, by: str | None = None) -> str:
@@ -265,10 +271,10 @@ def _decided(one: Document) -> str:
     head = [
         f"  {title}",
         "sheets",
-        "exposed as planned",
-        "%",
-        "developed as planned",
-        "%",
+        "exposure",
+        "% of such",
+        "development",
+        "% of such",
         "stops off",
         "90 % interval",
     ]
@@ -296,13 +302,15 @@ def _asked(review: Document) -> str:
 def accepted_text(done: Document) -> str:
     """Set what accepting an advice did, as ``negcat review --accept NAME --json`` gives it."""
     count = done["recomputed"]
+    anew = (
+        f"{count} {'sheet' if count == 1 else 'sheets'} exposed since then computed anew"
+        if count
+        else "No sheet was exposed since"
+    )
     return "\n".join(
         [
             f"Accepted {done['accepted']}, from {done['effective_from'].replace('T', ' ')} on.",
             *(wrapped(sentence) for sentence in done["written"]),
-            wrapped(
-                f"{count} {'sheet' if count == 1 else 'sheets'} exposed since then computed anew; earlier ones keep "
-                "what was believed then."
-            ),
+            wrapped(f"{anew}; earlier ones keep what was believed then."),
         ]
     )
