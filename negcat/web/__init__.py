@@ -18,11 +18,13 @@ from negcat.web import (
     canned,
     cells,
     comparing,
+    developing,
     equipment,
     form,
     iiif,
     joining,
     reading,
+    review,
     routes,
     security,
     spots,
@@ -51,9 +53,11 @@ def _pages() -> list[tuple[str, answering.View]]:
         *viewing.pages(),
         *comparing.pages(),
         *joining.pages(),
+        *developing.pages(),
         *spots.pages(),
         *form.pages(),
         *equipment.pages(),
+        *review.pages(),
     ]
 
 

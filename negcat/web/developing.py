@@ -1,0 +1,162 @@
+"""A batch taken from the pending page: which sheets, how they are to be developed, and its record when it is done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from http import HTTPStatus
+from typing import Any
+from urllib.parse import quote
+
+from negcat.errors import Fault, RecordError
+from negcat.web import answering, reading
+from negcat.web.typesetting import fixed, plain
+from negcat.work.archive import Archive
+from negcat.work.developing import DraftBatch, UsedTime, draft_batch, record_batch
+
+__all__ = ["pages"]
+
+FIELDS: Sequence[tuple[str, str, str, str]] = (
+    ("batch", "Batch", "", "text"),
+    ("date", "Developed on", "", "text"),
+    ("developer", "Developer", "", "text"),
+    ("dilution", "Dilution", "", "text"),
+    ("temperature_c", "Temperature", "°C", "decimal"),
+    ("time", "Time", "as 9m or 9m30s", "text"),
+    ("method", "Method", "tray, tank, drum", "text"),
+    ("agitation", "Agitation", "", "text"),
+    ("notes", "Notes", "", "text"),
+)
+"""Field of the record, what it is called, its unit or how it is written, and the keyboard it asks for."""
+
+_SHEET = "sheet "
+
+
+def pages() -> list[tuple[str, answering.View]]:
+    """List the address with the functions that answer it."""
+    return [(r"^/pending/develop$", answering.by_method(_draft, _record))]
+
+
+@dataclass(frozen=True)
+class FieldShown:
+    """A field with what stands in it and what is wrong with it."""
+
+    name: str
+    label: str
+    unit: str
+    keyboard: str
+    value: str
+    fault: str
+
+
+@dataclass(frozen=True)
+class UsedShown:
+    """A time used before, set for reading."""
+
+    process: str
+    time: str
+    sheets: int
+    found: str
+    interval: str
+    batches: tuple[str, ...]
+
+
+@answering.readable
+async def _draft(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+    film, tag = request.args.get("film") or "", request.args.get("tag") or "N"
+    return await _page(datasette, request, attached, film, tag)
+
+
+@answering.writing
+async def _record(datasette: Any, request: Any, attached: reading.Attached, sent: answering.Sent) -> Any:
+    """Take the batch's record, as ``negcat record`` does."""
+    fields = sent.fields
+    record: dict[str, Any] = {
+        name: fields.get(name, "").strip()
+        for name in ("tag", *(field for field, *_ in FIELDS))
+        if fields.get(name, "").strip()
+    }
+    record["sheets"] = [name.removeprefix(_SHEET) for name in fields if name.startswith(_SHEET)]
+
+    def take(archive: Archive) -> str:
+        return record_batch(archive, record, via="web")[0]
+
+    try:
+        batch = await answering.write(attached, take)
+    except RecordError as error:
+        return await _page(
+            datasette,
+            request,
+            attached,
+            fields.get("film", ""),
+            fields.get("tag", "N"),
+            fields,
+            error.faults,
+            HTTPStatus.BAD_REQUEST,
+        )
+    return answering.see_other(datasette, f"/batch/{quote(batch, safe='')}")
+
+
+async def _page(
+    datasette: Any,
+    request: Any,
+    attached: reading.Attached,
+    film: str,
+    tag: str,
+    typed: Mapping[str, str] | None = None,
+    faults: Sequence[Fault] = (),
+    status: HTTPStatus = HTTPStatus.OK,
+) -> Any:
+    today = datetime.now(tz=UTC).astimezone().date()
+
+    def draft(archive: Archive) -> DraftBatch:
+        return draft_batch(archive, film, tag, today)
+
+    drafted = await answering.read(attached, draft)
+    values = drafted.record if typed is None else typed
+    said = {_field_of(fault): _sentence(fault) for fault in faults}
+    shown = [
+        FieldShown(name, label, unit, keyboard, values.get(name, ""), said.pop(name, ""))
+        for name, label, unit, keyboard in FIELDS
+    ]
+    return await answering.page(
+        datasette,
+        request,
+        attached,
+        "develop.html",
+        {
+            "draft": drafted,
+            "fields": shown,
+            "sheets": [(sheet, typed is None or f"{_SHEET}{sheet}" in typed) for sheet in drafted.waiting],
+            "sheets_fault": said.pop("sheets", ""),
+            "faults": list(said.values()),
+            "faulty": len(faults),
+            "used": [_used(one) for one in drafted.used],
+        },
+        status,
+    )
+
+
+def _field_of(fault: Fault) -> str:
+    names = [str(part) for part in fault.path if isinstance(part, str) and part != "developments"]
+    return names[0] if names else ""
+
+
+def _sentence(fault: Fault) -> str:
+    return f"{fault.what[:1].upper()}{fault.what[1:].rstrip('.')}."
+
+
+def _used(one: UsedTime) -> UsedShown:
+    found = one.found_n
+    degrees = f"{plain(one.temperature_c)} °C" if one.temperature_c is not None else ""
+    return UsedShown(
+        process=", ".join(part for part in (one.developer, one.dilution, degrees) if part),
+        time=one.time,
+        sheets=one.sheets,
+        found=fixed(found, signed=True) if found is not None else "",
+        interval=f"{fixed(one.low_n, signed=True)} to {fixed(one.high_n, signed=True)}"
+        if one.low_n is not None and one.high_n is not None
+        else "",
+        batches=one.batches,
+    )
