@@ -118,5 +118,6 @@ def links(datasette: Any) -> list[dict[str, str]]:
         return []
     return [
         {"href": datasette.urls.path("/"), "label": "Sheets"},
+        {"href": datasette.urls.path("/review"), "label": "Review"},
         {"href": datasette.urls.path("/pending"), "label": "Pending"},
     ]

@@ -13,17 +13,17 @@ from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
-from negcat.catalogue import Catalogue, DatedChange, Query
+from negcat.catalogue import AdvisedTime, Catalogue, DatedChange, Query
 from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.records import load_data
 from negcat.work.archive import Archive
 from negcat.work.computing import refresh
 from negcat.work.planning import Equipment
 from negcat.work.review_advice import Advice
-from negcat.work.review_words import counted_sheets, minutes
+from negcat.work.review_words import minutes
 from negcat.work.reviewing import review
 
-__all__ = ["Accepted", "accept", "accepted_json"]
+__all__ = ["Accepted", "accept", "accepted_json", "accepted_so_far"]
 
 
 @dataclass(frozen=True)
@@ -210,6 +210,24 @@ def accepted_json(done: Accepted) -> dict[str, Any]:
     }
 
 
-def sheets_words(count: int) -> str:
-    """Say how many sheets were computed anew."""
-    return f"{counted_sheets(count)} exposed since then {'was' if count == 1 else 'were'} computed anew"
+def accepted_so_far(archive: Archive) -> list[dict[str, Any]]:
+    """List what was accepted, the earliest first.
+
+    Returns
+    -------
+    ``{"key", "sentence", "holds_from", "accepted_at", "via"}`` for each advice.
+    """
+    catalogue = archive.catalogue
+    kept: list[DatedChange | AdvisedTime] = [*catalogue.dated_changes(), *catalogue.advised_times()]
+    # One advice on several cells of a lens is several changes, and was accepted once.
+    once = {(one.accepted_at, one.advice): one for one in kept}
+    return [
+        {
+            "key": one.advice,
+            "sentence": one.sentence,
+            "holds_from": one.effective_from,
+            "accepted_at": one.accepted_at,
+            "via": one.accepted_via,
+        }
+        for one in sorted(once.values(), key=lambda one: one.accepted_at)
+    ]
