@@ -110,6 +110,9 @@ def pending(archive_dir: Path | None, as_json: bool) -> None:
                 right=(2,),
             )
         )
+        for group in waiting["develop"]:
+            for time in group["advised"]:
+                click.echo(f"  {group['film']}, {group['tag']}: {time['sentence']}")
     if waiting["scan"]:
         click.echo("To scan")
         click.echo(

@@ -34,6 +34,7 @@ def sheet_text(sheet: Mapping[str, Any]) -> str:
     parts = [
         _record(sheet),
         _exposure(sheet),
+        _believed_now(sheet),
         _readings(sheet),
         _development(sheet),
         _scans(sheet),
@@ -65,6 +66,21 @@ def _exposure(sheet: Mapping[str, Any]) -> str:
         if entry["item"] == "decision":
             lines.append("  " + "─" * 9)
         lines.append(f"  {signed(entry['stops']):>9}  {entry['text']}")
+    return "\n".join(lines)
+
+
+def _believed_now(sheet: Mapping[str, Any]) -> str:
+    now = sheet.get("believed_now")
+    if not now:
+        return ""
+    lines = [
+        f"Believed now, at exposure index {now['exposure_index']:g}: {signed(now['decision_stops'])} beyond plan; the "
+        "figures above and below are those of then."
+    ]
+    lines += [
+        wrapped(f"Since {one['effective_from'].replace('T', ' ')}: {one['sentence']}")
+        for one in now["changes"]
+    ]
     return "\n".join(lines)
 
 

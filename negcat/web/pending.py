@@ -13,11 +13,12 @@ __all__ = ["ToDevelop", "ToJoin", "ToScan", "Waiting", "set_page"]
 
 @dataclass(frozen=True)
 class ToDevelop:
-    """Sheets that share a film and a tag, and so may share a tank."""
+    """Sheets that share a film and a tag, and so may share a tank; the times accepted for them, in words."""
 
     film: str
     tag: str
     sheets: tuple[str, ...]
+    advised: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,12 @@ def set_page(document: Mapping[str, Any]) -> Waiting:
     """
     return Waiting(
         develop=tuple(
-            ToDevelop(str(group["film"]), str(group["tag"]), tuple(map(str, group["sheets"])))
+            ToDevelop(
+                str(group["film"]),
+                str(group["tag"]),
+                tuple(map(str, group["sheets"])),
+                tuple(str(time["sentence"]) for time in group.get("advised") or ()),
+            )
             for group in _list(document, "develop")
         ),
         scan=tuple(

@@ -22,7 +22,7 @@ WIDTH, LEFT, RIGHT, TOP, BOTTOM = 640.0, 62.0, 18.0, 18.0, 58.0
 LEAST_HALF = 1.0
 MOST_HALF_UP = 2.5
 NAMED_UP_TO = 40
-_LETTER, _LINE = 8.2, 17.0
+_LETTER, _LINE = 9.6, 19.0
 
 
 @dataclass(frozen=True)

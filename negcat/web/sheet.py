@@ -17,6 +17,7 @@ from negcat.errors import UnknownNameError
 from negcat.web import particulars
 from negcat.web.curve import Chart, draw
 from negcat.web.reading import Target
+from negcat.web.review_beliefs import Believed, believed
 from negcat.web.typesetting import (
     date,
     deviation,
@@ -130,6 +131,7 @@ class Page:
     ledger: tuple[LedgerRow, ...]
     ledger_sum: str
     ledger_given: str
+    believed: Believed | None
     chart: Chart | None
     chart_rows: tuple[tuple[str, str], ...]
     target: str
@@ -235,6 +237,7 @@ def set_page(dossier: Dossier, target: Target, scan: str = "", spots: Sequence[S
         ledger=rows,
         ledger_sum=total,
         ledger_given=given,
+        believed=believed(dossier),
         chart=draw(
             target.zones,
             target.densities,

@@ -14,6 +14,7 @@ from negcat.work.archive import Archive
 from negcat.work.drafting import next_free
 from negcat.work.film_story import film_story
 from negcat.work.naming import known_name
+from negcat.work.pending import advised_for
 from negcat.work.taking import Outcome, take_record_data
 
 __all__ = ["DraftBatch", "UsedTime", "draft_batch", "record_batch"]
@@ -59,6 +60,7 @@ class DraftBatch:
     waiting : every sheet of that film and tag that waits, in the order they were taken.
     others : sheets of the same film that wait with another tag: (tag, sheets).
     used : times used before for this film and tag.
+    advised : times that were accepted for them, in words.
     """
 
     film: str
@@ -67,6 +69,7 @@ class DraftBatch:
     waiting: tuple[str, ...]
     others: tuple[tuple[str, tuple[str, ...]], ...]
     used: tuple[UsedTime, ...]
+    advised: tuple[str, ...] = ()
 
 
 def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatch:
@@ -105,6 +108,7 @@ def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatc
         waiting=waiting.pop(tag, ()),
         others=tuple(waiting.items()),
         used=_used(film_story(archive, film)["developments"], tag),
+        advised=tuple(str(time["sentence"]) for time in advised_for(catalogue, film, tag)),
     )
 
 

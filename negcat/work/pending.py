@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from negcat.catalogue import AdvisedTime, Catalogue
+from negcat.notation import parse_tag
 from negcat.work.archive import Archive
+from negcat.work.review_words import minutes
 
-__all__ = ["pending"]
+__all__ = ["advised_for", "pending"]
 
 
 def pending(archive: Archive) -> dict[str, Any]:
@@ -14,8 +17,51 @@ def pending(archive: Archive) -> dict[str, Any]:
 
     Returns
     -------
-    ``develop``: groups by film and tag with their sheets; ``scan``: developed sheets without a scan;
-    ``join``: scans without a sheet, with the reason; ``measure``: sheets whose scan gave no density, with
-    the reason.
+    ``develop``: groups by film and tag with their sheets, and the times that were accepted for them;
+    ``scan``: developed sheets without a scan; ``join``: scans without a sheet, with the reason; ``measure``:
+    sheets whose scan gave no density, with the reason.
     """
-    return archive.catalogue.pending()
+    catalogue = archive.catalogue
+    waiting: dict[str, Any] = catalogue.pending()
+    for group in waiting["develop"]:
+        group["advised"] = advised_for(catalogue, group["film"], group["tag"])
+    return waiting
+
+
+def advised_for(catalogue: Catalogue, film: str, tag: str) -> list[dict[str, Any]]:
+    """List the developing times that were accepted for a film and a tag, the latest of each process.
+
+    Returns
+    -------
+    ``{"developer", "dilution", "temperature_c", "time", "time_s", "low_s", "high_s", "sheets", "effective_from",
+    "sentence"}``.
+    """
+    n = parse_tag(tag).n
+    latest: dict[tuple[Any, ...], AdvisedTime] = {}
+    for time in catalogue.advised_times():
+        if time.film == film and time.tag_n == n:
+            latest[time.developer, time.dilution, time.temperature_c] = time
+    return [
+        {
+            "developer": time.developer,
+            "dilution": time.dilution,
+            "temperature_c": time.temperature_c,
+            "time": minutes(time.time_s),
+            "time_s": time.time_s,
+            "low_s": time.low_s,
+            "high_s": time.high_s,
+            "sheets": time.sheets,
+            "effective_from": time.effective_from,
+            "sentence": _advised_words(time),
+        }
+        for time in latest.values()
+    ]
+
+
+def _advised_words(time: AdvisedTime) -> str:
+    process = " ".join(part for part in (time.developer, time.dilution) if part)
+    warmth = f", {time.temperature_c:g} °C" if time.temperature_c is not None else ""
+    return (
+        f"advised {minutes(time.time_s)}{f' in {process}{warmth}' if process else ''} "
+        f"({minutes(time.low_s)} to {minutes(time.high_s)})"
+    )

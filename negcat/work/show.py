@@ -9,6 +9,7 @@ from negcat import records
 from negcat.catalogue import Findings
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.believing import believed_now
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size
 from negcat.work.trying import standing
@@ -61,6 +62,7 @@ def dossier_of(archive: Archive, record: records.Sheet, findings: Findings) -> d
         **_record(record, equipment),
         "exposure": exposure,
         "ledger": ledger,
+        "believed_now": believed_now(archive, record),
         "development": _development(catalogue.development_of(record.sheet)),
         "scans": [_scan(archive, row, findings.scan) for row in catalogue.scans_of(record.sheet)],
         "base_fog": _without(findings.base_fog),
