@@ -74,8 +74,10 @@ def _believed_now(sheet: Mapping[str, Any]) -> str:
     if not now:
         return ""
     lines = [
-        f"Believed now, at exposure index {now['exposure_index']:g}: {signed(now['decision_stops'])} beyond plan; the "
-        "figures above and below are those of then."
+        (
+            f"Believed now, at exposure index {now['exposure_index']:g}: {signed(now['decision_stops'])} beyond plan; the "
+            "figures above and below are those of then."
+        )
     ]
     lines += [
         wrapped(f"Since {one['effective_from'].replace('T', ' ')}: {one['sentence']}")
