@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,18 +15,37 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response, sync_playwright
 
+from tests.conftest import Once
 from tests.web.conftest import build
 
 # Everything axe knows, with the rules of WCAG 2.2 that it leaves off by itself.
 EVERYTHING = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
 
 CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
+# Each window would load pages of the browser's own for its address bar, which nobody sees here: more work than
+# the pages under test. The other features are those that Playwright turns off: a second list replaces the first.
+WITHOUT = (
+    "WebUIOmniboxPopup",
+    "WebUIOmniboxAimPopup",
+    "AimEnabled",
+    "AvoidUnnecessaryBeforeUnloadCheckSync",
+    "DestroyProfileOnBrowserClose",
+    "HttpsFirstBalancedModeAutoEnable",
+    "HttpsUpgrades",
+    "LensOverlay",
+    "MediaRouter",
+    "NetworkTimeServiceQuerying",
+    "OptimizationHints",
+    "PaintHolding",
+    "PreconnectToSearch",
+    "ThirdPartyStoragePartitioning",
+)
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def built(once: Once) -> Path:
     """The folder of an archive that is only read."""
-    return build(tmp_path_factory.mktemp("browser"))
+    return once("small", build)
 
 
 @pytest.fixture(scope="session")
@@ -74,7 +94,11 @@ def playwright() -> Iterator[Playwright]:
 def browser(playwright: Playwright) -> Iterator[Browser]:
     if not Path(CHROMIUM).exists():
         pytest.skip(f"there is no Chromium at {CHROMIUM}; name one in NEGCAT_CHROMIUM")
-    running = playwright.chromium.launch(executable_path=CHROMIUM, headless=True, args=["--no-sandbox"])
+    running = playwright.chromium.launch(
+        executable_path=CHROMIUM,
+        headless=True,
+        args=["--no-sandbox", f"--disable-features={','.join(WITHOUT)}"],
+    )
     yield running
     running.close()
 
@@ -88,29 +112,46 @@ class Watched:
     console: list[str] = field(default_factory=list)
     elsewhere: list[str] = field(default_factory=list)
     failed: list[str] = field(default_factory=list)
+    under_way: set[Request] = field(default_factory=set)
 
     def watch(self) -> None:
         self.page.on("console", self._said)
         self.page.on("pageerror", lambda error: self.console.append(str(error)))
         self.page.on("request", self._asked)
         self.page.on("response", self._answered)
+        self.page.on("requestfinished", self._ended)
+        self.page.on("requestfailed", self._ended)
 
     def _said(self, message: ConsoleMessage) -> None:
         self.console.append(f"{message.type}: {message.text}")
 
     def _asked(self, request: Request) -> None:
+        self.under_way.add(request)
         if request.url.startswith("data:"):
             return
         if urlsplit(request.url).netloc != urlsplit(self.address).netloc:
             self.elsewhere.append(request.url)
+
+    def _ended(self, request: Request) -> None:
+        self.under_way.discard(request)
 
     def _answered(self, response: Response) -> None:
         if response.status >= 400:
             self.failed.append(f"{response.status} {response.url}")
 
     def open(self, path: str) -> Page:
+        self.under_way.clear()
         self.page.goto(self.address + path, wait_until="load")
         return self.page
+
+    def settle(self) -> None:
+        """Wait until all that was asked for is there, and nothing more is asked for within a tenth of a second."""
+        end = time.monotonic() + 15
+        still = 0
+        while still < 4:
+            self.page.wait_for_timeout(30)
+            still = 0 if self.under_way else still + 1
+            assert time.monotonic() < end, [request.url for request in self.under_way]
 
     def quiet(self) -> bool:
         assert (self.console, self.elsewhere, self.failed) == ([], [], [])

@@ -9,9 +9,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, serving_to_write, watched
-from tests.web.markup import build as build_markup
 from tests.web.markup import marked as marked_text
-from tests.web.twice import build_twice
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -91,19 +89,19 @@ def writer(
 
 
 @pytest.fixture(scope="module")
-def twice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    yield from serving(build_twice(tmp_path_factory.mktemp("twice")))
+def twice(scanned_twice: Path) -> Iterator[str]:
+    yield from serving(scanned_twice)
 
 
 @pytest.fixture(scope="module")
-def marked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    yield from serving(build_markup(tmp_path_factory.mktemp("marked")))
+def marked(full_of_markup: Path) -> Iterator[str]:
+    yield from serving(full_of_markup)
 
 
 def violations(seen: Watched, path: str, options: dict[str, object] = EVERYTHING) -> list[str]:
     """Open a page with all that can be opened on it open, and ask axe."""
     page = seen.open(path)
-    page.wait_for_load_state("networkidle")
+    seen.settle()
     page.evaluate("document.querySelectorAll('main details').forEach(details => { details.open = true; })")
     found = Axe().run(page, options=options)
     return [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +11,6 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, watched
-from tests.web.twice import build_twice
 
 pytestmark = pytest.mark.browser
 
@@ -18,9 +18,9 @@ SOOT, SKY = (0.3, 0.4), (0.7, 0.6)
 
 
 @pytest.fixture(scope="module")
-def twice(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def twice(scanned_twice: Path) -> Iterator[str]:
     """Where the archive of sheets scanned twice is served."""
-    yield from serving(build_twice(tmp_path_factory.mktemp("compare")))
+    yield from serving(scanned_twice)
 
 
 @pytest.fixture(params=VIEWS, ids=str)
@@ -37,7 +37,7 @@ def pair(seen: Watched) -> Watched:
 def ready(seen: Watched, path: str) -> Watched:
     page = seen.open(path)
     page.locator("#comparing[data-ready=yes]").wait_for()
-    page.wait_for_load_state("networkidle")
+    seen.settle()
     return seen
 
 

@@ -8,7 +8,6 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from pypdf import PdfReader
 
-from negcat.work.demo import build_demo
 from tests.browser.conftest import VIEWS, View, serving, watched
 from tests.web.worked import BATCH, FILM, LENS, build
 
@@ -30,10 +29,8 @@ OPEN_ALL = "document.querySelectorAll('details').forEach(details => { details.op
 
 
 @pytest.fixture(scope="module")
-def sample(tmp_path_factory):
-    root = tmp_path_factory.mktemp("sample") / "demo"
-    build_demo(root)
-    yield from serving(root)
+def served(sample):
+    yield from serving(sample)
 
 
 @pytest.fixture(scope="module")
@@ -42,8 +39,8 @@ def odd(tmp_path_factory):
 
 
 @pytest.fixture(params=VIEWS, ids=str)
-def seen(request, browser, sample):
-    yield from watched(browser, sample, request.param)
+def seen(request, browser, served):
+    yield from watched(browser, served, request.param)
 
 
 @pytest.fixture(params=[VIEWS[0], VIEWS[3]], ids=str)
@@ -52,8 +49,8 @@ def strange(request, browser, odd):
 
 
 @pytest.fixture(params=["light", "dark"])
-def at_desk(request, browser, sample):
-    yield from watched(browser, sample, View(1280, request.param))
+def at_desk(request, browser, served):
+    yield from watched(browser, served, View(1280, request.param))
 
 
 def until(page, asked, wanted=True):
@@ -153,8 +150,8 @@ def printed(page, paper):
     return PdfReader(io.BytesIO(page.pdf(format=paper)))
 
 
-def test_every_sheet_of_the_sample_is_one_page(browser, sample):
-    for seen in watched(browser, sample, VIEWS[0]):
+def test_every_sheet_of_the_sample_is_one_page(browser, served):
+    for seen in watched(browser, served, VIEWS[0]):
         for sheet in SHEETS:
             page = seen.open(f"/sheet/{sheet}")
             until(page, "document.getElementById('viewer').dataset.ready === 'yes'")

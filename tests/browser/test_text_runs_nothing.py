@@ -12,27 +12,21 @@ from playwright.sync_api import Browser
 from negcat.catalogue import describe
 from tests.browser.conftest import View, serving, watched
 from tests.web.everywhere import every_page
-from tests.web.markup import build
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
 @pytest.fixture(scope="module")
-def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build(tmp_path_factory.mktemp("marked"))
+def marked(full_of_markup: Path) -> Iterator[str]:
+    yield from serving(full_of_markup)
 
 
 @pytest.fixture(scope="module")
-def marked(root: Path) -> Iterator[str]:
-    yield from serving(root)
-
-
-@pytest.fixture(scope="module")
-def pages(root: Path) -> list[str]:
+def pages(full_of_markup: Path) -> list[str]:
     """Every page of the archive, and every table of Datasette's."""
 
     async def found() -> list[str]:
-        return list((await every_page(Datasette([str(root / "negcat.db")])))[0])
+        return list((await every_page(Datasette([str(full_of_markup / "negcat.db")])))[0])
 
     # In a thread of its own, since Playwright's loop runs in this one.
     with ThreadPoolExecutor(1) as pool:
@@ -52,7 +46,7 @@ def test_nothing_runs_nothing_is_asked_for_and_all_of_it_fits(
         for path in pages:
             page = seen.open(path)
             page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
-            page.wait_for_load_state("networkidle")
+            seen.settle()
             assert page.evaluate("typeof window.mkran") == "undefined", path
             assert page.locator("mkx, [onmk], [mkattr], img[src*=mkasked]").count() == 0, path
             beyond[path] = page.evaluate(

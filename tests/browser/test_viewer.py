@@ -25,7 +25,7 @@ def glass(request: pytest.FixtureRequest, browser: Browser, address: str) -> Ite
 def ready(seen: Watched, path: str) -> Page:
     page = seen.open(path)
     page.locator("#viewer[data-ready=yes]").wait_for()
-    page.wait_for_load_state("networkidle")
+    seen.settle()
     return page
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -174,9 +175,9 @@ def form_token(html: str) -> str:
 
 
 @pytest.fixture(scope="session")
-def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def archive(once: Callable[[str, Callable[[Path], Path]], Path]) -> Path:
     """The folder of the archive; tests only read it."""
-    return build(tmp_path_factory.mktemp("web"))
+    return once("small", build)
 
 
 @pytest.fixture

@@ -11,12 +11,12 @@ from datasette.app import Datasette
 
 from negcat.work import comparing
 from negcat.work.archive import Archive
-from tests.web.twice import DRIFT, SPOTS, build_twice
+from tests.web.twice import DRIFT, SPOTS
 
 
 @pytest.fixture(scope="module")
-def twice(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return build_twice(tmp_path_factory.mktemp("twice"))
+def twice(scanned_twice: Path) -> Path:
+    return scanned_twice
 
 
 @pytest_asyncio.fixture

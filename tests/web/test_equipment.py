@@ -11,7 +11,6 @@ import pytest
 import pytest_asyncio
 from datasette.app import Datasette
 
-from negcat.work.demo import build_demo
 from tests.web.worked import BATCH, ENDS_ALIKE, FILM, FOG, LENS, SHEETS, build
 
 pytestmark = pytest.mark.asyncio
@@ -30,16 +29,9 @@ async def known(folder):
     return await site_of(folder)
 
 
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    root = tmp_path_factory.mktemp("sample") / "demo"
-    build_demo(root)
-    return root
-
-
 @pytest_asyncio.fixture
-async def sample(demo):
-    return await site_of(demo)
+async def demo(sample):
+    return await site_of(sample)
 
 
 async def site_of(folder):
@@ -349,8 +341,8 @@ async def test_the_pages_are_only_read(known):
 # The sample, of which the truth is known ---------------------------------------------------------------------
 
 
-async def test_the_rear_cell_shows_the_half_stop_it_loses(sample):
-    whole, front, rear = (await told(sample, "lens", "Aldwater convertible 195"))["cells"]
+async def test_the_rear_cell_shows_the_half_stop_it_loses(demo):
+    whole, front, rear = (await told(demo, "lens", "Aldwater convertible 195"))["cells"]
     assert [cell["sheets"] for cell in (whole, front, rear)] == [7, 5, 6]
     # Half the rear's sheets are on the slow film: −0.5 − 0.667/2; of the whole's one in seven.
     assert rear["residual_stops"]["low"] < -0.5 - 0.667 / 2 < rear["residual_stops"]["high"]
@@ -358,9 +350,9 @@ async def test_the_rear_cell_shows_the_half_stop_it_loses(sample):
     assert rear["verdicts"]["thin"] >= 5
 
 
-async def test_the_film_shows_what_its_developing_came_to(sample, truth):
+async def test_the_film_shows_what_its_developing_came_to(demo, truth):
     for name in ("Sorrel 100", "Marl 400"):
-        film = await told(sample, "film", name)
+        film = await told(demo, "film", name)
         for row in film["developments"]:
             true = [
                 sheet["n"]
@@ -376,8 +368,8 @@ async def test_the_film_shows_what_its_developing_came_to(sample, truth):
         assert n1["found_n"]["mean"] < 0.8
 
 
-async def test_the_readings_are_drawn_where_the_truth_has_them(sample, truth):
-    film = await told(sample, "film", "Sorrel 100")
+async def test_the_readings_are_drawn_where_the_truth_has_them(demo, truth):
+    film = await told(demo, "film", "Sorrel 100")
     points = [point for tag in film["behaviour"]["tags"] for point in tag["points"]]
     assert len(points) > 40
     for point in points:
@@ -389,15 +381,15 @@ async def test_the_readings_are_drawn_where_the_truth_has_them(sample, truth):
     # N+1 on zone V, 1 + 7/6 × 4 = 5.667 as a print zone, where the target has some 0.83.
     middle = next(place for place in n["line"] if place["given_zone"] == 5.0)
     assert middle["density"] == pytest.approx(0.83, abs=0.01)
-    html = await page(sample, "film", "Sorrel 100")
+    html = await page(demo, "film", "Sorrel 100")
     assert html.count('<circle class="found"') == len(points)
     assert sum(
         html.count(f'<a href="/sheet/{sheet}">') for sheet in {point["sheet"] for point in points}
     ) == len(points)
 
 
-async def test_a_table_past_its_end_says_so(sample):
-    times = (await told(sample, "film", "Sorrel 100"))["reciprocity"]["times"]
+async def test_a_table_past_its_end_says_so(demo):
+    times = (await told(demo, "film", "Sorrel 100"))["reciprocity"]["times"]
     assert [time["given_s"] for time in times if time["metered_s"] in (1.0, 2.0, 30.0, 60.0)] == [
         1.0,
         2.5,
@@ -405,4 +397,4 @@ async def test_a_table_past_its_end_says_so(sample):
         180.0,
     ]
     assert [time["metered_s"] for time in times if time["extrapolated"]] == [120.0]
-    assert plain(await page(sample, "film", "Sorrel 100")).count("past the table") == 1
+    assert plain(await page(demo, "film", "Sorrel 100")).count("past the table") == 1

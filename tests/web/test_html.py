@@ -12,10 +12,7 @@ import pytest
 from datasette.app import Datasette
 
 from negcat.work.archive import Archive
-from negcat.work.demo import build_demo
-from tests.web import twice
 from tests.web.everywhere import every_page, refused_forms
-from tests.web.markup import build as build_markup
 
 # Attributes of the standard that are younger than the checker that PyPI carries.
 YOUNGER = ("Attribute “enterkeyhint” not allowed on element",)
@@ -75,17 +72,15 @@ async def test_the_checker_finds_what_is_wrong(tmp_path):
     assert "no “p” element in scope" in said.replace("No", "no")
 
 
-async def test_every_page_is_valid(archive, tmp_path):
+async def test_every_page_is_valid(archive, sample, scanned_twice, full_of_markup, tmp_path):
     empty = tmp_path / "empty"
     Archive.create(empty).close()
-    sample = tmp_path / "sample"
-    build_demo(sample)
     roots = {
         "small": archive,
         "empty": empty,
         "sample": sample,
-        "twice": twice.build_twice(tmp_path / "twice"),
-        "markup": build_markup(tmp_path / "markup"),
+        "twice": scanned_twice,
+        "markup": full_of_markup,
     }
     sheets = {"small": "BW-01", "empty": "none", "sample": "BW-05", "twice": "TW-01", "markup": "MK-1"}
     folder = tmp_path / "pages"

@@ -85,10 +85,10 @@ def held_to_be_text(address: str, html: str) -> None:
 
 
 @pytest.fixture(scope="module")
-def archives(tmp_path_factory):
+def archives(full_of_markup, tmp_path_factory):
     """The archive full of markup, and the same with plain words in its place."""
     return {
-        "marked": build(tmp_path_factory.mktemp("marked")),
+        "marked": full_of_markup,
         "bare": build(tmp_path_factory.mktemp("bare"), bare),
     }
 
