@@ -1,0 +1,115 @@
+"""What the unknowns predict: the density of every row, and how it answers to each unknown."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from negcat.learning.layout import Rows
+from negcat.learning.shape import BENDS, Shape
+
+__all__ = ["Predicted", "contrast_of_rows", "jacobian", "predict", "stops_of_rows"]
+
+Array = NDArray[np.float64]
+
+_LEAST_CONTRAST = 0.25
+_LEAST_EXPONENT = 0.6
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """Predictions for n rows.
+
+    Parameters
+    ----------
+    density : net density, shape (n,).
+    by_stop, by_contrast : its derivatives by the exposure in stops and by the logarithm of contrast, (n,).
+    by_bend : by each bend, shape (n, BENDS).
+    contrast : contrast of each row, shape (n,).
+    """
+
+    density: Array
+    by_stop: Array
+    by_contrast: Array
+    by_bend: Array
+    contrast: Array
+
+
+def stops_of_rows(rows: Rows, unknowns: Array, batches: Array) -> Array:
+    """Return the stops by which everything learnt shifts each row's exposure, shape (n,).
+
+    Parameters
+    ----------
+    rows : n rows.
+    unknowns : their values.
+    batches : stops and contrast (its logarithm) of each batch, shape (batches, 2).
+    """
+    known = np.append(unknowns, 0.0)  # column −1: nothing
+    stops = known[rows.stops].sum(axis=1)
+    exponent = np.maximum(rows.exponent + known[rows.exponent_column], _LEAST_EXPONENT)
+    stops += rows.lost_log2 * (1.0 / exponent - 1.0 / rows.exponent)
+    return np.asarray(stops + np.vstack([batches, np.zeros((1, 2))])[rows.batch, 0])
+
+
+def contrast_of_rows(rows: Rows, unknowns: Array, batches: Array) -> Array:
+    """Return the contrast that development gave each row, shape (n,); parameters as `stops_of_rows`."""
+    known = np.append(unknowns, 0.0)
+    time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
+    contrast = known[rows.contrast] + (known[rows.rise] + 0.5 * known[rows.rise_bend] * time) * time
+    own = known[rows.own_contrast] + np.vstack([batches, np.zeros((1, 2))])[rows.batch, 1]
+    return np.asarray(np.maximum(contrast, _LEAST_CONTRAST) * np.exp(own))
+
+
+def predict(shape: Shape, rows: Rows, unknowns: Array, batches: Array) -> Predicted:
+    """Predict the rows' densities.
+
+    Notes
+    -----
+    Density = curve(1 + c·(z + stops − 1)) from Zone I up, curve(z + stops) below it: development hardly moves
+    Zone I (as :func:`negcat.exposure.print_zone_of`).
+    """
+    contrast = contrast_of_rows(rows, unknowns, batches)
+    over_one = rows.zone + stops_of_rows(rows, unknowns, batches) - 1.0
+    stretched = np.where(over_one > 0.0, contrast, 1.0)
+    first = np.asarray(rows.bends)
+    bends = unknowns[first[:, None] + np.arange(BENDS)]
+    curve = shape.at(1.0 + stretched * over_one, bends)
+    return Predicted(
+        curve.density,
+        curve.slope * stretched,
+        curve.slope * contrast * np.maximum(over_one, 0.0),
+        curve.by_bend,
+        contrast,
+    )
+
+
+def jacobian(rows: Rows, predicted: Predicted, unknowns: Array) -> tuple[Array, Array]:
+    """Return the derivatives of the rows' densities.
+
+    Returns
+    -------
+    By the unknowns, shape (n, unknowns), and by the own batch's stops and contrast, shape (n, 2).
+    """
+    count = len(unknowns)
+    known = np.append(unknowns, 0.0)
+    matrix = np.zeros((len(rows), count + 1))  # the last column takes what belongs to none
+    each = np.arange(len(rows))
+    for column in rows.stops.T:
+        matrix[each, column] += predicted.by_stop
+    exponent = np.maximum(rows.exponent + known[rows.exponent_column], _LEAST_EXPONENT)
+    matrix[each, rows.exponent_column] -= predicted.by_stop * rows.lost_log2 / exponent**2
+    time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
+    # by_contrast is by the logarithm; own contrasts multiply, the process's is the contrast itself.
+    own = known[rows.own_contrast]
+    by_contrast = predicted.by_contrast / predicted.contrast * np.exp(own)
+    matrix[each, rows.contrast] += by_contrast
+    matrix[each, rows.rise] += by_contrast * time
+    matrix[each, rows.rise_bend] += by_contrast * 0.5 * time * time
+    by_time = known[rows.rise] + known[rows.rise_bend] * time
+    matrix[each, rows.log_q10] += by_contrast * by_time * rows.tens_of_degrees
+    matrix[each, rows.own_contrast] += predicted.by_contrast
+    for bend in range(BENDS):
+        matrix[each, rows.bends + bend] += predicted.by_bend[:, bend]
+    in_batch = (rows.batch >= 0)[:, None]
+    of_batch = np.where(in_batch, np.stack([predicted.by_stop, predicted.by_contrast], axis=1), 0.0)
+    return matrix[:, :count], of_batch
