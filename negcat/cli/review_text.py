@@ -49,15 +49,18 @@ def wrapped(text: str, indent: str = "  ") -> str:
     return folded(text.replace(" %", "\u00a0%"), indent)
 
 
-def review_text(review: Document, by: str | None = None) -> str:
+def review_text(review: Document, by: str | None = None, *, brief: bool = False) -> str:
     """Set a review, as ``negcat review --json`` gives it, as text for a terminal.
 
     Parameters
     ----------
     review : the document.
     by : the kind of decision that was asked for; then only that is shown below the advice.
+    brief : show the advice only.
     """
     parts = [_head(review), _advice(review)]
+    if brief:
+        return "\n\n".join(parts)
     if by is None:
         parts += [
             _factors(review),

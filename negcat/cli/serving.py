@@ -9,6 +9,7 @@ import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import figure, print_json, signed, table
+from negcat.cli.review_text import review_text
 from negcat.serving import serve as serve_archive
 from negcat.work.demo import build_demo
 
@@ -81,7 +82,10 @@ def demo(directory: Path, serving: bool, port: int, as_json: bool) -> None:
             click.echo(f"{number:4d}  {verdict}")
         click.echo("")
         example = outcome.sheets[0]["sheet"]
+        click.echo(review_text(outcome.review, brief=True))
+        click.echo("")
         click.echo(f"Read one sheet's story with: negcat show --archive {directory} {example}")
+        click.echo(f"and all that the sheets teach with: negcat review --archive {directory}")
     if serving:
         serve_archive(outcome.root, "127.0.0.1", port, say=lambda text: click.echo(text, err=as_json))
 

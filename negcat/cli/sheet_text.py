@@ -73,12 +73,9 @@ def _believed_now(sheet: Mapping[str, Any]) -> str:
     now = sheet.get("believed_now")
     if not now:
         return ""
-    lines = [
-        (
-            f"Believed now, at exposure index {now['exposure_index']:g}: {signed(now['decision_stops'])} beyond plan; the "
-            "figures above and below are those of then."
-        )
-    ]
+    beyond = f"{signed(now['decision_stops'])} beyond plan"
+    said = f"Believed now, at exposure index {now['exposure_index']:g}: {beyond}; all other figures are those of then."
+    lines = [said]
     lines += [
         wrapped(f"Since {one['effective_from'].replace('T', ' ')}: {one['sentence']}")
         for one in now["changes"]

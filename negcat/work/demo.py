@@ -10,12 +10,14 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from negcat.catalogue import Query
 from negcat.errors import ArchiveError
 from negcat.records import load_files
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.calibrate import calibrate_scanner, plot_fit
 from negcat.work.ingest import Item, ingest_scans
 from negcat.work.planning import Equipment
+from negcat.work.reviewing import review, review_json
 from negcat.work.taking import take_record_files
 
 __all__ = ["Demo", "build_demo", "sample_folder"]
@@ -32,11 +34,13 @@ class Demo:
     root : the archive's folder.
     sheets : what came of each sheet.
     items : what happened to each scan.
+    review : what the sheets taught, as ``negcat review --json`` gives it.
     """
 
     root: Path
     sheets: list[dict[str, Any]]
     items: list[Item]
+    review: dict[str, Any]
 
     @property
     def verdicts(self) -> dict[str, int]:
@@ -50,6 +54,7 @@ class Demo:
             "sheets": self.sheets,
             "verdicts": self.verdicts,
             "scans": [item.as_json() for item in self.items],
+            "review": self.review,
         }
 
 
@@ -108,7 +113,9 @@ def build_demo(directory: Path, announce: Callable[[str], object] | None = None)
         statuses = Counter(item.status for item in items)
         say("Scans: " + ", ".join(f"{number} {status}" for status, number in statuses.items()) + ".")
         sheets = [_row(archive, sheet) for sheet in sorted(archive.catalogue.sheet_ids())]
-    return Demo(archive.root, sheets, items)
+        done = review(archive, Query())
+        told = review_json(done, done.ring())
+    return Demo(archive.root, sheets, items, told)
 
 
 def _refuse_another(archive: Archive, record_files: list[Path]) -> None:

@@ -12,6 +12,7 @@ from negcat import learning
 from negcat.catalogue import AdvisedTime, Catalogue, DatedChange
 from negcat.notation import format_stop, parse_tag, parse_time
 from negcat.work.review_words import (
+    cell_words,
     counted_sheets,
     in_words,
     index_step,
@@ -24,9 +25,16 @@ from negcat.work.review_words import (
     step_of,
 )
 
-__all__ = ["Advice", "advice_of", "entangled_words", "names_of_levels", "settling_words"]
+__all__ = ["Advice", "advice_of", "entangled_words", "names_of_levels", "settling_words", "worth_settling"]
 
 About = Literal["exposure_index", "scale", "shutter_time", "reciprocity", "development"]
+
+LEAST_TOLD = 0.1
+"""Part of a deviation that a further sheet must take off to be worth naming."""
+
+LEAST_DIFFERENCE = 0.01
+
+MOST_SETTLING = 5
 
 LONGEST_EXPONENT = 3.0
 """What a record of a power law takes."""
@@ -69,13 +77,17 @@ class Advice:
 
 
 def advice_of(
-    learned: learning.Learned, catalogue: Catalogue, rows: Sequence[Mapping[str, Any]]
+    learned: learning.Learned,
+    season: learning.Season,
+    catalogue: Catalogue,
+    rows: Sequence[Mapping[str, Any]],
 ) -> tuple[Advice, ...]:
     """Turn what was learnt into advice.
 
     Parameters
     ----------
     learned : what the sheets taught.
+    season : what they were.
     catalogue : what is on record, which is only read.
     rows : the sheets, for the stops that were used.
 
@@ -84,7 +96,7 @@ def advice_of(
     Advice on exposure first, then on development; each with a key of its own. None on what may be nought.
     """
     given: list[Advice] = []
-    named = names_of_levels(learned)
+    named = names_of_levels(learned, season.lenses)
     given += [_index(one, named) for one in learned.exposure_index if one.advised]
     for one in learned.factors:
         if not one.advised:
@@ -112,13 +124,19 @@ def _told_apart(given: Sequence[Advice]) -> list[Advice]:
     return told
 
 
-def names_of_levels(learned: learning.Learned) -> dict[str, str]:
-    """Name all that estimates are entangled with: ``factor: level`` → as one would say it."""
-    named = {f"{one.factor}: {one.level}": level_words(one.factor, one.names) for one in learned.factors}
+def names_of_levels(learned: learning.Learned, lenses: Sequence[learning.Lens]) -> dict[str, str]:
+    """Name all that can be open or entangled: ``factor: level`` → as one would say it."""
+    whole = {lens.lens: lens.whole for lens in lenses}
+    named = {
+        f"{one.factor}: {one.level}": level_words(one.factor, one.names, whole) for one in learned.factors
+    }
     named |= {
         f"reciprocity: {one.film}": level_words("reciprocity", (one.film,)) for one in learned.reciprocity
     }
-    return named
+    return named | {
+        f"development: {one.film} / {one.tag}": level_words("development", (one.film, one.tag))
+        for one in learned.development
+    }
 
 
 def entangled_words(entangled_with: Sequence[str], named: Mapping[str, str]) -> str:
@@ -140,13 +158,25 @@ def entangled_words(entangled_with: Sequence[str], named: Mapping[str, str]) -> 
     return f"The sheets made so far can’t tell it from {said}."
 
 
-def settling_words(one: learning.Settling, named: Mapping[str, str]) -> str:
+def worth_settling(settling: Sequence[learning.Settling]) -> list[learning.Settling]:
+    """Choose the few sheets that would tell most: those that take a tenth or more off a deviation."""
+    told = [
+        one
+        for one in settling
+        if one.sd_before - one.sd_after > max(LEAST_TOLD * one.sd_before, LEAST_DIFFERENCE)
+    ]
+    return sorted(told, key=lambda one: one.sd_after / one.sd_before)[:MOST_SETTLING]
+
+
+def settling_words(one: learning.Settling, named: Mapping[str, str], lenses: Sequence[learning.Lens]) -> str:
     """Say which one sheet would settle an open question best, and how much it would tell."""
+    whole = {lens.lens: lens.whole for lens in lenses}
     process = " ".join(part for part in (one.developer, one.dilution) if part)
     return (
-        f"To settle {named.get(one.settles, one.settles)}: expose one sheet of {one.film} with the {one.cell} cell "
-        f"of {one.lens} at {one.marked_time} and develop it {one.tag}{f' in {process}' if process else ''}. That "
-        f"would bring its deviation from {one.sd_before:.2f} to {one.sd_after:.2f}."
+        f"To settle {named.get(one.settles, one.settles)}: expose one sheet of {one.film} with "
+        f"{cell_words(one.lens, one.cell, whole)} at {one.marked_time} and develop it {one.tag}"
+        f"{f' in {process}' if process else ''}. That would bring its deviation from {one.sd_before:.2f} to "
+        f"{one.sd_after:.2f}."
     )
 
 
@@ -208,12 +238,12 @@ def _scale(
     if step and own:
         marked = _usual_stop(one.sheets, rows)
         true = format_stop(marked * 2 ** (step / 2))
-        side = "wider" if step < 0 else "smaller"
-        sentence += (
-            f": mark its scale {in_words(step)} {side}; where {format_stop(marked)} is wanted, set {true}"
-        )
-    elif size:
-        sentence += f": set it {in_words(size)} {'wider' if size < 0 else 'smaller'} than reckoned"
+        turn = "open" if step < 0 else "close"
+        sentence += f": {turn} it {in_words(step)} further; where {format_stop(marked)} is wanted, set {true}, and mark it there"
+    elif not size:
+        sentence += ": too little to set by, but reckoned with once it is accepted"
+    else:
+        sentence += f": {'open' if size < 0 else 'close'} it {in_words(size)} further than reckoned"
     return Advice(
         key=key_of("scale", *one.names),
         about="scale",

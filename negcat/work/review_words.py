@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import log2
 
 __all__ = [
+    "cell_words",
     "counted_sheets",
     "in_words",
     "index_step",
@@ -147,20 +148,37 @@ def listed(names: Sequence[str], word: str = "and") -> str:
 _LEVEL = {
     "film": "the speed of {0}",
     "lens": "the lens {0} as a whole",
-    "cell": "the {1} cell of {0}",
     "shutter_time": "{1} of {0}",
     "batch": "batch {0}",
     "reciprocity": "the reciprocity of {0}",
 }
 
 
-def level_words(factor: str, names: Sequence[str]) -> str:
+def cell_words(lens: str, cell: str, whole: Mapping[str, str | None]) -> str:
+    """Name a cell as one would say it.
+
+    Parameters
+    ----------
+    lens, cell : its names.
+    whole : lens → the cell that is the whole lens; an ordinary lens's only one.
+
+    Examples
+    --------
+    >>> whole = {"Aldwater 180": "whole", "Tressick 150": "150"}
+    >>> cell_words("Aldwater 180", "rear", whole), cell_words("Tressick 150", "150", whole)
+    ('the rear cell of Aldwater 180', 'the whole Tressick 150')
+    """
+    return f"the whole {lens}" if whole.get(lens) == cell else f"the {cell} cell of {lens}"
+
+
+def level_words(factor: str, names: Sequence[str], whole: Mapping[str, str | None] | None = None) -> str:
     """Name a level of a factor as one would say it.
 
     Parameters
     ----------
-    factor : ``film``, ``cell`` …, or ``reciprocity``.
+    factor : ``film``, ``cell`` …, ``reciprocity`` or ``development``.
     names : its parts.
+    whole : as for :func:`cell_words`.
 
     Examples
     --------
@@ -169,8 +187,12 @@ def level_words(factor: str, names: Sequence[str]) -> str:
     """
     if factor == "tag":
         return f"{names[-1]} of {names[0]}"
+    if factor == "development":
+        return f"the development of {names[0]} for {names[-1]}"
+    if factor == "cell" and len(names) == 2:
+        return cell_words(names[0], names[1], whole or {})
     said = _LEVEL.get(factor)
-    if said is None or (factor in ("cell", "shutter_time") and len(names) < 2):
+    if said is None or (factor == "shutter_time" and len(names) < 2):
         return f"{factor}: {' / '.join(names)}"
     return said.format(*names)
 

@@ -10,7 +10,14 @@ from negcat import learning
 from negcat.catalogue import Query
 from negcat.errors import NotationError
 from negcat.work.archive import Archive
-from negcat.work.review_advice import Advice, advice_of, entangled_words, names_of_levels, settling_words
+from negcat.work.review_advice import (
+    Advice,
+    advice_of,
+    entangled_words,
+    names_of_levels,
+    settling_words,
+    worth_settling,
+)
 from negcat.work.review_decisions import BY, Compared, Grouped, Trends, compared, grouped, trends
 from negcat.work.review_gathering import Gathered, gather
 from negcat.work.review_ring import Ring, WhatIf, ring_around
@@ -112,7 +119,7 @@ def review(archive: Archive, query: Query, by: str | None = None) -> Review:
         chosen=query.filters(),
         gathered=gathered,
         learned=learned,
-        advice=advice_of(learned, archive.catalogue, gathered.rows),
+        advice=advice_of(learned, gathered.season, archive.catalogue, gathered.rows),
         decisions=tuple(grouped(gathered.rows, gathered.readings, kind) for kind in ([by] if by else BY)),
         compared=compared(gathered.rows, gathered.readings),
         trends=trends(gathered.rows),
@@ -130,14 +137,15 @@ def review_json(done: Review, ring: Ring | None = None) -> dict[str, Any]:
     done : the review.
     ring : the ring-around, with what was asked to be worked out; without it there are no points.
     """
-    learned = done.learned
+    learned, lenses = done.learned, done.gathered.season.lenses
+    whole = {lens.lens: lens.whole for lens in lenses}
     by_level: dict[tuple[str, str], Advice] = {(one.about, one.level): one for one in done.advice}
-    named = names_of_levels(learned)
+    named = names_of_levels(learned, lenses)
     document = {
         "sheets": done.sheets,
         "measured": done.measured,
         "chosen": dict(done.chosen),
-        "factors": [_factor(one, by_level, named) for one in learned.factors],
+        "factors": [_factor(one, by_level, named, whole) for one in learned.factors],
         "development": [_development(one, done.advice) for one in learned.development],
         "exposure_index": [
             {
@@ -158,7 +166,10 @@ def review_json(done: Review, ring: Ring | None = None) -> dict[str, Any]:
             for one in learned.reciprocity
         ],
         "advice": [_whole_advice(one) for one in done.advice],
-        "settling": [{**asdict(one), "sentence": settling_words(one, named)} for one in learned.settling],
+        "settling": [
+            {**asdict(one), "sentence": settling_words(one, named, lenses)}
+            for one in worth_settling(learned.settling)
+        ],
         "spoiled": [{**asdict(one), "sentence": spoiled_words(one)} for one in learned.spoiled],
         "noise": [asdict(one) for one in learned.noise],
         "decisions": [_grouped(one) for one in done.decisions],
@@ -201,7 +212,10 @@ _ABOUT = {"film": "exposure_index", "cell": "scale", "lens": "scale", "shutter_t
 
 
 def _factor(
-    one: learning.FactorEstimate, by_level: Mapping[tuple[str, str], Advice], named: Mapping[str, str]
+    one: learning.FactorEstimate,
+    by_level: Mapping[tuple[str, str], Advice],
+    named: Mapping[str, str],
+    whole: Mapping[str, str | None],
 ) -> dict[str, Any]:
     return {
         "factor": one.factor,
@@ -217,7 +231,7 @@ def _factor(
         "reason": one.reason,
         "is_reference": one.is_reference,
         "names": list(one.names),
-        "words": level_words(one.factor, one.names),
+        "words": level_words(one.factor, one.names, whole),
         "evidence": list(one.sheets),
     }
 
