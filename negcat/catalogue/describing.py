@@ -8,7 +8,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from negcat.catalogue.rows import KINDS, Kept
-from negcat.records import Cell, Reading, Spot
+from negcat.records import Cell, HolderSide, Reading, Spot
 
 __all__ = ["describe"]
 
@@ -17,6 +17,8 @@ _TABLES = {
     "shutters": "Shutters and the times measured on them, as recorded.",
     "lenses": "Lenses, as recorded; their cells are in the table cells.",
     "cells": "The cells of every lens: one of an ordinary lens, several of a convertible one.",
+    "holders": "Film holders, as recorded; what is in them is in the table holder_sides.",
+    "holder_sides": "The sides of every film holder, with the film loaded and since when.",
     "scanners": "Scanners, as recorded.",
     "tablets": "Calibrated step tablets, as recorded.",
     "print_targets": "Print targets: which density each zone is wanted at.",
@@ -41,6 +43,7 @@ _TABLES = {
     "sheet_search": "One row a sheet: all it is found by, its verdict, what it waits for; kept true by triggers.",
     "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
     "places": "Every place, and how many sheets were made there; kept true by triggers.",
+    "sheet_changes": "In which order sheets were last changed, also removed ones; kept true by triggers.",
     "sheet_facts": "What sheet_search is drawn from, sheet by sheet.",
     "sheets_at_a_glance": "One row a sheet: what was done, and what came out.",
     "readings_planned_given_found": "One row a reading: planned, given, found.",
@@ -97,6 +100,10 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         **_ACCEPTED,
     },
     "cells": {"lens": ("Name of its lens", ""), "position": ("Its place in the lens's record", "")},
+    "holder_sides": {
+        "holder": ("The holder", ""),
+        "position": ("Its place in the holder's record", ""),
+    },
     "readings": {"sheet": ("Id of its sheet", ""), "position": ("Its place in the sheet's record", "")},
     "print_targets": {"source": ("Where the figures of a built-in target are from", "")},
     "development_sheets": {
@@ -254,6 +261,10 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "more": ("More about it, JSON", ""),
     },
     "out_of_date": {"sheet": ("Id of the sheet", ""), "since": ("Since when, UTC", "")},
+    "sheet_changes": {
+        "id": ("The sheet's id in sheet_search", ""),
+        "change": ("Number of its last change; a later change has a higher number", ""),
+    },
     "places": {
         "id": ("Number of the place", ""),
         "place": ("The place", ""),
@@ -267,6 +278,8 @@ _SEARCHED = {
     "verdict": ("Verdict on exposure and development, 'not measured' without one", ""),
     "stage": ("to develop, to scan, to measure or measured", ""),
 }
+
+_INNER: dict[str, type[BaseModel]] = {"cells": Cell, "readings": Reading, "holder_sides": HolderSide}
 
 
 def _of_field(info: FieldInfo) -> tuple[str, str]:
@@ -316,7 +329,7 @@ def describe() -> dict[str, dict[str, Any]]:
         for kept in kind.kept:
             columns[kind.name] |= _of_kept(kept, kind.model)
         if kind.inner is not None and not kind.inner.plain:
-            model: type[BaseModel] = Cell if kind.inner.table == "cells" else Reading
+            model = _INNER[kind.inner.table]
             for kept in kind.inner.kept:
                 columns[kind.inner.table] |= _of_kept(kept, model)
         columns[kind.name] |= _TAKEN

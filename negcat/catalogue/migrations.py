@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Migrations
 from sqlite_utils.db import ForeignKey
 
-from negcat.catalogue import searching_schema
+from negcat.catalogue import changes_schema, searching_schema
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -472,6 +472,15 @@ def m006_searching(db: Database) -> None:
 
 
 @migrations()
+def m007_changes(db: Database) -> None:
+    """Number the changes of sheets; an index for what was checked longest ago."""
+    changes_schema.create(db)
+    db.execute(
+        "create index idx_scans_checked on scans (coalesce(checked_at, added_at), taken_order)"
+    )
+
+
+@migrations()
 def m008_reviewing(db: Database) -> None:
     """Keep what was accepted of a review: figures that hold from a day on, and developing times."""
     accepted = {
@@ -521,3 +530,21 @@ def m008_reviewing(db: Database) -> None:
         not_null={"film", "tag", "tag_n", "time_s", "low_s", "high_s", "sheets", *accepted},
         foreign_keys=[_to("advised_times", "film", "films", "name", on_delete="CASCADE")],
     ).create_index(["film"])
+
+
+@migrations()
+def m009_holders(db: Database) -> None:
+    """Film holders and what is in them."""
+    db.table("holders").create(
+        {"holder": str, "format": str, "notes": str, **_TAKEN}, pk="holder", not_null={"holder"}
+    )
+    db.table("holder_sides").create(
+        {"holder": str, "side": str, "position": int, "film": str, "loaded_at": str},
+        pk=("holder", "side"),
+        not_null={"holder", "side", "position"},
+        foreign_keys=[
+            _to("holder_sides", "holder", "holders", "holder", on_delete="CASCADE"),
+            _to("holder_sides", "film", "films", "name"),
+        ],
+    ).create_index(["film"])
+    db.execute("create index idx_sheets_holder on sheets (holder collate nocase) where holder is not null")

@@ -20,6 +20,7 @@ from negcat.records import (
     Development,
     Film,
     FilmTest,
+    Holder,
     Indicated,
     Lens,
     PrintTarget,
@@ -268,6 +269,13 @@ KINDS: tuple[Kind, ...] = (
                 *_as_it_is("cell_to_stop_mm", "pupil_ratio", "scale_error_stops"),
             ),
         ),
+    ),
+    Kind(
+        "holders",
+        "holder",
+        Holder,
+        tuple(_as_it_is("holder", "format", "notes")),
+        Inner("sides", "holder_sides", "holder", tuple(_as_it_is("side", "film", "loaded_at"))),
     ),
     Kind(
         "film_tests",

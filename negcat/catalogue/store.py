@@ -7,15 +7,18 @@ from typing import cast
 
 from negcat.catalogue.finding import Found
 from negcat.catalogue.gathering import Gathered
+from negcat.catalogue.loaded import Loaded
 from negcat.catalogue.masters import MastersKept
 from negcat.catalogue.pending import Waiting
 from negcat.catalogue.reviewing import Reviewed
 from negcat.catalogue.rows import kind_named
+from negcat.catalogue.soundness import Sound
 from negcat.catalogue.taking import RecordsTaken
 from negcat.records import (
     Development,
     Film,
     FilmTest,
+    Holder,
     KnownNames,
     Lens,
     PrintTarget,
@@ -31,7 +34,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed):
+class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed, Loaded, Sound):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
@@ -49,6 +52,10 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed):
     def lens(self, name: str) -> Lens | None:
         """Give a lens's record; None where there is none of that name."""
         return cast("Lens | None", self.record("lenses", name))
+
+    def holders(self) -> list[Holder]:
+        """Give every holder's record."""
+        return cast("list[Holder]", self.records("holders"))
 
     def scanner(self, name: str) -> Scanner | None:
         """Give a scanner's record; None where there is none of that name."""

@@ -26,12 +26,16 @@ COMMANDS = {
     "measure": ("negcat.cli.scanning", "Set spots and measure again."),
     "show": ("negcat.cli.showing", "One sheet: planned, given, found, and the result."),
     "find": ("negcat.cli.looking", "Find sheets by text, cell, tag, film, verdict …"),
+    "holders": ("negcat.cli.holders", "What is loaded in which film holder."),
     "pending": ("negcat.cli.looking", "What waits: to develop, to scan, to join, to measure."),
     "review": ("negcat.cli.reviewing", "Which decisions worked, and what to change."),
+    "print": ("negcat.cli.papers", "Papers for the bag, the sink and the sleeve, as PDF."),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),
     "serve": ("negcat.cli.serving", "Show the archive as web pages."),
     "demo": ("negcat.cli.serving", "Build an archive from the sample and show it."),
 }
+
+GROUPS = {"print": "print_papers"}
 
 
 class Program(click.Group):
@@ -46,7 +50,8 @@ class Program(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = getattr(module, cmd_name)
+        # A function of ours can't well be named print.
+        command: click.Command = getattr(module, GROUPS.get(cmd_name, cmd_name))
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

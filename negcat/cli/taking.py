@@ -17,6 +17,7 @@ KINDS = {
     "films": "film",
     "shutters": "shutter",
     "lenses": "lens",
+    "holders": "holder",
     "scanners": "scanner",
     "tablets": "tablet",
     "print_targets": "print target",

@@ -20,6 +20,7 @@ from negcat.records.fields import (
     Flag,
     Name,
     Number,
+    PageName,
     Seconds,
     StopField,
     one_word,
@@ -90,7 +91,7 @@ class Reciprocity(CheckedRecord):
 class Film(Record):
     """A film, or one lot of it."""
 
-    name: Annotated[Name, Field(description="Name of the film, unique", examples=["Kiln 100"])]
+    name: Annotated[PageName, Field(description="Name of the film, unique", examples=["Kiln 100"])]
     box_speed: Annotated[Number, quantity("Speed on the box", "ISO", 0.1, 100_000, "100")]
     exposure_index: Annotated[
         Number | None,
@@ -182,7 +183,7 @@ class Cell(CheckedRecord):
 class Lens(CheckedRecord):
     """A lens: one cell if it is an ordinary one, several if it is convertible."""
 
-    name: Annotated[Name, Field(description="Name of the lens, unique", examples=["Aldwater 180"])]
+    name: Annotated[PageName, Field(description="Name of the lens, unique", examples=["Aldwater 180"])]
     shutter: Annotated[Name | None, Field(description="Name of the shutter it sits in")] = None
     cells: Annotated[
         tuple[Cell, ...],

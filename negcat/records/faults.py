@@ -18,6 +18,7 @@ _SINGULAR = {
     "films": "film",
     "shutters": "shutter",
     "lenses": "lens",
+    "holders": "holder",
     "scanners": "scanner",
     "tablets": "tablet",
     "print_targets": "print target",

@@ -23,6 +23,7 @@ __all__ = [
     "Name",
     "Note",
     "Number",
+    "PageName",
     "ScanId",
     "Seconds",
     "SheetId",
@@ -112,6 +113,14 @@ def _name_in_text(value: str) -> str:
                     f"{shown(text)} holds a line break or another unprintable mark (U+{ord(mark):04X}); "
                     "write it on one line"
                 )
+    return text
+
+
+def _page_name(value: object) -> str:
+    text = _name(value)
+    if text in (".", ".."):
+        # Browsers take a path's part of nothing but dots for a way up, however it is written.
+        raise ValueError(f"{shown(text)} can't stand in an address; write a name with a letter or a digit")
     return text
 
 
@@ -281,6 +290,11 @@ Name = Annotated[
     str, PlainValidator(_name), WithJsonSchema({"type": ["string", "number"], "maxLength": MAX_NAME})
 ]
 """One line of text."""
+
+PageName = Annotated[
+    str, PlainValidator(_page_name), WithJsonSchema({"type": ["string", "number"], "maxLength": MAX_NAME})
+]
+"""The name of what has a page of its own, at an address that ends in it."""
 
 one_word = BeforeValidator(lambda value: value.strip().casefold() if isinstance(value, str) else value)
 """Takes one of a few words in capitals too."""

@@ -16,6 +16,7 @@ from pydantic import Field
 
 from negcat.records.base import Record
 from negcat.records.equipment import Cell, Film, Lens, PrintTarget, Reciprocity, Scanner, Shutter, Tablet
+from negcat.records.holders import Holder, HolderSide
 from negcat.records.processing import Development, FilmTest
 from negcat.records.sheet import Indicated, Movements, Reading, Sheet, Spot
 
@@ -25,6 +26,8 @@ __all__ = [
     "Development",
     "Film",
     "FilmTest",
+    "Holder",
+    "HolderSide",
     "Indicated",
     "Lens",
     "Movements",
@@ -47,6 +50,7 @@ class Records(Record):
     films: Annotated[tuple[Film, ...], Field(description="Films")] = ()
     shutters: Annotated[tuple[Shutter, ...], Field(description="Shutters")] = ()
     lenses: Annotated[tuple[Lens, ...], Field(description="Lenses")] = ()
+    holders: Annotated[tuple[Holder, ...], Field(description="Film holders and what is in them")] = ()
     scanners: Annotated[tuple[Scanner, ...], Field(description="Scanners")] = ()
     tablets: Annotated[tuple[Tablet, ...], Field(description="Step tablets")] = ()
     print_targets: Annotated[tuple[PrintTarget, ...], Field(description="Print targets")] = ()
@@ -58,6 +62,7 @@ class Records(Record):
         "films": Film,
         "shutters": Shutter,
         "lenses": Lens,
+        "holders": Holder,
         "scanners": Scanner,
         "tablets": Tablet,
         "print_targets": PrintTarget,
@@ -75,6 +80,7 @@ KEYS: Mapping[str, str] = {
     "films": "name",
     "shutters": "name",
     "lenses": "name",
+    "holders": "holder",
     "scanners": "name",
     "tablets": "name",
     "print_targets": "name",

@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field
 
 from negcat.records.base import CheckedRecord, Inconsistency, once_each
-from negcat.records.fields import Name, Note, Number, SheetId, TagField, TimeField, When, quantity
+from negcat.records.fields import Name, Note, Number, PageName, SheetId, TagField, TimeField, When, quantity
 
 __all__ = ["Development", "FilmTest"]
 
@@ -14,7 +14,7 @@ __all__ = ["Development", "FilmTest"]
 class Development(CheckedRecord):
     """One batch of sheets developed together."""
 
-    batch: Annotated[Name, Field(description="Id of the batch, unique", examples=["D-07"])]
+    batch: Annotated[PageName, Field(description="Id of the batch, unique", examples=["D-07"])]
     date: Annotated[
         When | None, Field(description="Date, or date and time, ISO 8601", examples=["2026-05-10"])
     ] = None

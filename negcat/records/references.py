@@ -8,6 +8,7 @@ from typing import Any
 from negcat.records.base import Path, Record
 from negcat.records.equipment import Lens, Tablet
 from negcat.records.faults import FaultList
+from negcat.records.holders import Holder
 from negcat.records.known import KnownNames
 from negcat.records.models import KEYS
 from negcat.records.nearest import nearest_name
@@ -158,6 +159,13 @@ def _unknown_references(entry: Entry, names: _Names) -> Iterator[tuple[Path, Any
                 (("sheets", place), partial(_unknown, "sheets", sheet, names.sheets))
                 for place, sheet in enumerate(record.sheets)
                 if sheet not in names.sheets
+            )
+    elif isinstance(record, Holder):
+        if not entry.is_faulty("sides"):
+            yield from (
+                (("sides", place, "film"), partial(_unknown, "films", side.film, names.films))
+                for place, side in enumerate(record.sides)
+                if side.film is not None and side.film not in names.films
             )
     elif isinstance(record, FilmTest):
         yield from _reference(entry, "film", "films", names)

@@ -14,6 +14,7 @@ _FILES: dict[str, str] = {
     "films": "film",
     "shutters": "shutter",
     "lenses": "lens",
+    "holders": "holder",
     "scanners": "scanner",
     "tablets": "tablet",
     "print_targets": "print_target",

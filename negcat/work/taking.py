@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from negcat.catalogue import Taken
-from negcat.records import load_data, load_files
+from negcat.records import Sheet, load_data, load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.computing import refresh
+from negcat.work.holders import contradictions
 from negcat.work.waiting import join_waiting
 
 __all__ = ["Outcome", "take_record_data", "take_record_files"]
@@ -108,7 +109,17 @@ def _follow_up(archive: Archive, taken: Taken) -> Outcome:
             f"{len(away)} sheets could not be measured again, because their masters are away ({_listed(away)}); "
             "bring them back and run 'negcat measure'."
         )
+    warnings += _contradicted_holders(archive, taken)
     return Outcome(taken.added, taken.updated, taken.unchanged, joined, warnings)
+
+
+def _contradicted_holders(archive: Archive, taken: Taken) -> list[str]:
+    """Say which of the sheets just recorded contradict what their holders are loaded with."""
+    catalogue = archive.catalogue
+    if not catalogue.names("holders"):
+        return []
+    names = [name for kind, name in taken.changed if kind == "sheets"]
+    return contradictions(catalogue, cast("list[Sheet]", catalogue.records("sheets", names)))
 
 
 def _outdated_profiles(archive: Archive, tablets: Sequence[str]) -> list[str]:

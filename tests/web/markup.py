@@ -175,6 +175,14 @@ def records(text: Texts, changed: str = "") -> dict[str, Any]:
                 "sheets": ["MK-1", "MK-2", "MK-3.json", long_id],
             }
         ],
+        "holders": [
+            {
+                "holder": t("holders.holder"),
+                "format": t("holders.format"),
+                "sides": [{"side": t("holders.side"), "film": t("films.name"), "loaded_at": "2026-03-01"}],
+                "notes": n("holders.notes"),
+            }
+        ],
         "film_tests": [
             {
                 "test": t("film_tests.test"),

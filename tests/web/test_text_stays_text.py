@@ -104,7 +104,7 @@ async def test_every_attack_stands_in_a_record_and_every_list_is_there():
     assert [attack for attack in ATTACKS if json.dumps(attack)[1:-1] not in everything] == []
     assert set(written) == {
         *("films", "shutters", "lenses", "scanners", "tablets", "print_targets", "sheets", "developments"),
-        "film_tests",
+        *("film_tests", "holders"),
     }
 
 
