@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.web import answering, reading, review_page, wall
 from negcat.work.accepting import accept, accepted_so_far
 from negcat.work.archive import CATALOGUE_NAME, Archive
-from negcat.work.finding import counts, query_of
+from negcat.work.finding import query_of
 from negcat.work.review_ring import what_if_of
 from negcat.work.reviewing import BY, Review, review, review_json
 
@@ -125,11 +126,11 @@ async def _page(
     if search.faults or refused:
         status = HTTPStatus.BAD_REQUEST
 
-    def choices(archive: Archive) -> Any:
+    def choices() -> Any:
         try:
-            return counts(archive, query_of(search.chosen))
+            return reading.wall(attached.root, search.chosen, limit=0).choices
         except NotationError:
-            return counts(archive, query_of({}))
+            return reading.wall(attached.root, {}, limit=0).choices
 
     by = asked.by if asked.by in BY else None
     what_if = {name: value for name, value in asked.what_if.items() if value}
@@ -143,7 +144,7 @@ async def _page(
             "page": review_page.set_page(document, BY, by),
             "search": search,
             "filters": wall.FILTERS,
-            "choices": await answering.read(attached, choices),
+            "choices": await asyncio.to_thread(choices),
             "faults": [*search.faults, *([fault] if fault else [])],
             "refused": refused or {},
             "by": by,

@@ -239,7 +239,10 @@ def _scale(
         marked = _usual_stop(one.sheets, rows)
         true = format_stop(marked * 2 ** (step / 2))
         turn = "open" if step < 0 else "close"
-        sentence += f": {turn} it {in_words(step)} further; where {format_stop(marked)} is wanted, set {true}, and mark it there"
+        wanted = format_stop(marked)
+        sentence += (
+            f": {turn} it {in_words(step)} further; where {wanted} is wanted, set {true}, and mark it there"
+        )
     elif not size:
         sentence += ": too little to set by, but reckoned with once it is accepted"
     else:
