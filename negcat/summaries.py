@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import stdtrit
 
 from negcat.errors import QuantityError
@@ -50,7 +51,7 @@ class Summary:
     reason: str
 
 
-def summarise(values: Sequence[float]) -> Summary:
+def summarise(values: Sequence[float] | npt.NDArray[np.float64]) -> Summary:
     """Sum values up.
 
     Parameters

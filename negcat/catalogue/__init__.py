@@ -1,8 +1,10 @@
 """SQLite: what the archive holds, how it comes in and how it is found again."""
 
+from negcat.catalogue.columns import Memory
 from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
+from negcat.catalogue.gathering import Outcomes
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.reviewing import AdvisedTime, DatedChange
@@ -17,6 +19,8 @@ __all__ = [
     "Catalogue",
     "DatedChange",
     "Findings",
+    "Memory",
+    "Outcomes",
     "Page",
     "Query",
     "Taken",

@@ -11,6 +11,7 @@ import contextlib
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from negcat.catalogue.changes_schema import INSERTED, note_inserted
 from negcat.catalogue.searching_schema import COUNTED, TEXTS
 
 if TYPE_CHECKING:
@@ -40,7 +41,8 @@ def many_new_sheets(db: Database, new: int) -> Iterator[None]:
         return
     laid_aside = db.execute(
         "select type, name, sql from sqlite_master where tbl_name = 'sheet_search' and sql is not null"
-        " and (name = 'sheet_search_inserted' or type = 'index' and name <> 'idx_sheet_search_sheet')"
+        f" and (name in ('sheet_search_inserted', '{INSERTED}')"
+        " or type = 'index' and name <> 'idx_sheet_search_sheet')"
     ).fetchall()
     for kind, name, _ in laid_aside:
         db.execute(f"drop {kind} {name}")
@@ -61,5 +63,6 @@ def many_new_sheets(db: Database, new: int) -> Iterator[None]:
         " group by place on conflict (place) do update set sheets = sheets + excluded.sheets",
         since,
     )
+    note_inserted(db, there[1])
     for *_, sql in laid_aside:
         db.execute(sql)

@@ -20,10 +20,9 @@ from urllib.parse import quote
 from sqlite_utils import Database
 
 from negcat.catalogue.migrations import migrations
-from negcat.catalogue.searching_schema import COUNTED, FACTS
 from negcat.errors import ArchiveError
 
-__all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now"]
+__all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now", "sentence_of"]
 
 APPLICATION_ID = 0x6E676361
 """The mark in the header of the file by which a catalogue is told from any other SQLite file."""
@@ -39,7 +38,7 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
-def _sentence(error: sqlite3.Error, path: Path) -> str:
+def sentence_of(error: sqlite3.Error, path: Path) -> str:
     """Say what SQLite's error means for whoever uses the archive, and how to mend it."""
     code = getattr(error, "sqlite_errorcode", None)
     primary = code & 0xFF if code is not None else None
@@ -94,13 +93,20 @@ def explained(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise ArchiveError(_sentence(error, path)) from error
+        raise ArchiveError(sentence_of(error, path)) from error
 
 
 def _connect(path: Path, mode: str) -> Database:
     """Open a file that exists already (``rw``, ``ro`` or ``ro`` on a disk that nobody can write)."""
     uri = f"file:{quote(str(path.absolute()))}?{mode}"
-    connection = sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None)
+    connection = sqlite3.connect(
+        # What only reads may be kept open, and is then used by one thread after the other.
+        uri,
+        uri=True,
+        timeout=WAIT_S,
+        isolation_level=None,
+        check_same_thread=mode == "mode=rw",
+    )
     try:
         database = Database(connection, execute_plugins=False)
         # The first statement that reads the file: here it shows whether it can be used.
@@ -117,18 +123,32 @@ def _connect(path: Path, mode: str) -> Database:
     return database
 
 
-def _open(path: Path, *, readonly: bool) -> Database:
-    """Open the file, also from a disk on which SQLite can't lay its side files."""
+def _open(path: Path, *, readonly: bool) -> tuple[Database, bool]:
+    """Open the file, also from a disk on which SQLite can't lay its side files.
+
+    Returns
+    -------
+    The database, and whether it will see what others write.
+    """
     if not readonly:
-        return _connect(path, "mode=rw")
+        return _connect(path, "mode=rw"), True
     try:
-        return _connect(path, "mode=ro")
+        return _connect(path, "mode=ro"), True
     except sqlite3.OperationalError:
         log = path.with_name(path.name + "-wal")
         if os.access(path.parent, os.W_OK) or (log.exists() and log.stat().st_size):
             raise
         # Nobody can be writing here and nothing waits in the log, so the file alone is the whole truth.
-        return _connect(path, "mode=ro&immutable=1")
+        return _connect(path, "mode=ro&immutable=1"), False
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Tell a file from another one that is put in its place; None where there is none."""
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_dev, state.st_ino
 
 
 def _put(made: Path, target: Path) -> None:
@@ -159,6 +179,7 @@ class CatalogueFile:
         self.database = database
         self.path = path
         self.readonly = readonly
+        self._state: tuple[int, ...] | None = None
 
     @classmethod
     def create(cls, path: str | os.PathLike[str]) -> Self:
@@ -215,12 +236,15 @@ class CatalogueFile:
         if not file.is_file():
             raise ArchiveError(f"there is no catalogue at {file}; make an archive with 'negcat init DIR'")
         with explained(file):
-            database = _open(file, readonly=readonly)
+            identity = _identity(file)
+            database, sees_changes = _open(file, readonly=readonly)
             try:
                 opened = cls(database, file, readonly=readonly)
                 opened._check()
                 if not readonly:
                     database.enable_wal()
+                if sees_changes and identity == _identity(file):
+                    opened._state = opened._state_now(identity)
             except BaseException:
                 database.close()
                 raise
@@ -266,14 +290,14 @@ class CatalogueFile:
             damaged, or the disk is full. Nothing is changed then.
         """
         database = self.database
-        if database.conn.in_transaction:
-            with database.atomic():
-                yield database
-            return
         if self.readonly:
             raise ArchiveError(
                 f"{self.path} is open for reading only; open it for writing to change anything in it"
             )
+        if database.conn.in_transaction:
+            with database.atomic():
+                yield database
+            return
         with explained(self.path):
             database.conn.execute("begin immediate")
             try:
@@ -290,6 +314,41 @@ class CatalogueFile:
             except BaseException:
                 database.rollback()
                 raise
+
+    @contextlib.contextmanager
+    def at_once(self) -> Iterator[None]:
+        """See one state of the catalogue throughout, whatever others write meanwhile.
+
+        Used inside another, or inside :meth:`writing`, it sees what that one sees.
+        """
+        connection = self.database.conn
+        if connection.in_transaction:
+            yield
+            return
+        with explained(self.path):
+            connection.execute("begin")
+        try:
+            yield
+        finally:
+            connection.rollback()
+
+    @property
+    def state(self) -> tuple[int, ...] | None:
+        """The file that was opened and how it was laid out then; None where it can't be seen to stay so."""
+        return self._state
+
+    def still_good(self) -> bool:
+        """Tell whether this is still the file at its path, and laid out as when it was opened.
+
+        An archive may be put in another's place, or be brought up to date by a newer negcat.
+        """
+        try:
+            return self._state is not None and self._state == self._state_now(_identity(self.path))
+        except ArchiveError:
+            return False
+
+    def _state_now(self, identity: tuple[int, int] | None) -> tuple[int, ...] | None:
+        return None if identity is None else (*identity, int(self.value("pragma schema_version")))
 
     def _lost_reference(self) -> str | None:
         """Say which row refers to something that isn't there."""
@@ -325,6 +384,13 @@ class CatalogueFile:
         with explained(self.path):
             return self.database.conn.execute(sql, parameters).fetchall()
 
+    def in_parts(self, sql: str, parameters: _Parameters, size: int) -> Iterator[list[tuple[Any, ...]]]:
+        """Read rows as they come, so many at a time, so that memory stays bounded whatever their number."""
+        with explained(self.path):
+            cursor = self.database.conn.execute(sql, parameters)
+            while part := cursor.fetchmany(size):
+                yield part
+
     def row(self, sql: str, parameters: _Parameters = ()) -> dict[str, Any] | None:
         """Read the first row, or None."""
         found = self.rows(sql, parameters)
@@ -335,63 +401,6 @@ class CatalogueFile:
         with explained(self.path):
             found = self.database.conn.execute(sql, parameters).fetchone()
         return found[0] if found else None
-
-    def faults(self) -> list[str]:
-        """Look the whole file over.
-
-        Returns
-        -------
-        One sentence for each fault: of the file itself, of a reference that leads nowhere, of a search
-        index that doesn't say what the records say. Empty when it is sound.
-        """
-        found: list[str] = []
-        try:
-            found += [
-                f"the file is damaged: {line}"
-                for (line,) in self.database.conn.execute("pragma integrity_check(20)")
-                if line != "ok"
-            ]
-            if not found:
-                found += [
-                    f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
-                    for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
-                ]
-                found += self._search_faults()
-        except sqlite3.Error as error:
-            found.append(_sentence(error, self.path))
-        return found
-
-    def _search_faults(self) -> list[str]:
-        """Compare what is searched with what is recorded."""
-        stale = self.database.conn.execute(
-            "select count(*) from (select * from sheet_facts except"
-            f" select {', '.join(FACTS)} from sheet_search)"
-        ).fetchone()[0]
-        surplus = self.database.conn.execute(
-            "select count(*) from sheet_search where sheet not in (select sheet from sheets)"
-        ).fetchone()[0]
-        found = []
-        if stale or surplus:
-            found.append(f"the search index doesn't fit the records in {stale + surplus} places")
-        counted = ", ".join(COUNTED)
-        for table, columns in (("sheet_counts", counted), ("places", "place")):
-            recount = f"select {columns}, count(*) from sheet_search where {columns.split(',')[0]} <> ''"
-            kept = f"select {columns}, sheets from {table}"
-            differing = self.database.conn.execute(
-                f"select count(*) from (select * from ({recount} group by {columns}) except {kept}"
-                f" union all select * from ({kept} except {recount} group by {columns}))"
-            ).fetchone()[0]
-            if differing:
-                found.append(f"the counts in '{table}' don't fit the records in {differing} places")
-        if not self.readonly:
-            for index in ("sheet_search_fts", "places_fts"):
-                try:
-                    self.database.execute(
-                        f"insert into {index} ({index}, rank) values ('integrity-check', 1)"
-                    )
-                except sqlite3.DatabaseError:
-                    found.append(f"the full text in '{index}' doesn't fit what it was made from")
-        return found
 
     def close(self) -> None:
         """Close the file; what was written stays."""

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import base64
 import json
-from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from negcat.catalogue.queries import Conditions, Query, Questions
-from negcat.catalogue.searching_schema import COUNTED
+import numpy as np
+
+from negcat.catalogue.columns import CHOICES, SEARCHED, Columns, InMemory, Mask
+from negcat.catalogue.queries import Condition, Conditions, Query, Questions
 from negcat.errors import NotationError
 from negcat.notation import parse_tag
 
 __all__ = ["Found", "Page"]
+
+Choices = dict[str, list[tuple[str, int]]]
+"""Filter → its values, each with the number of sheets behind it."""
 
 _ORDER: dict[str, tuple[tuple[str, ...], bool]] = {
     "newest": (("exposed_at", "id"), True),
@@ -70,6 +75,15 @@ class Page:
     after: str | None = None
 
 
+def _shown(row: dict[str, Any]) -> dict[str, Any]:
+    """Give a row as it is shown: None for empty text, nothing that only ordered it."""
+    return {
+        name: (value or None) if name in _SHOWN else value
+        for name, value in row.items()
+        if not name.startswith("by_")
+    }
+
+
 def _token(sort: str, values: list[Any]) -> str:
     written = json.dumps([sort, *values], ensure_ascii=False, separators=(",", ":"))
     return base64.urlsafe_b64encode(written.encode()).decode().rstrip("=")
@@ -93,7 +107,7 @@ def _values(token: str, sort: str) -> list[Any]:
     return written[1:]
 
 
-class Found(Questions):
+class Found(Questions, InMemory):
     """How sheets are found."""
 
     def find(self, query: Query) -> Page:
@@ -103,13 +117,42 @@ class Found(Questions):
         ------
         NotationError : a tag, date, order or place in the list that can't be read.
         """
+        self._refuse_unanswerable(query)
+        with self.at_once():
+            conditions = self.conditions(query)
+            rows, after = self._rows(query, conditions)
+            return Page(self._count(conditions), rows, after)
+
+    def find_with_choices(self, query: Query, most: int = 200) -> tuple[Page, Choices]:
+        """Find the sheets that fit a question, and count what else could be chosen, of one state of the archive.
+
+        Parameters
+        ----------
+        query, most : as for :meth:`find` and :meth:`counts`.
+        """
+        self._refuse_unanswerable(query)
+        with self.at_once():
+            conditions = self.conditions(query)
+            columns = self.columns(SEARCHED)
+            fitting = self._fitting(columns, conditions)
+            together = _all_of(columns, fitting.values())
+            choices = _choices(columns, fitting, together, most)
+            if conditions.of and query.after is None and query.limit is not None:
+                ids = _page_of(columns, together, query)
+                return Page(int(np.count_nonzero(together)), self._rows_of_ids(ids)), choices
+            rows, after = self._rows(query, conditions)
+            return Page(int(np.count_nonzero(together)), rows, after), choices
+
+    def _refuse_unanswerable(self, query: Query) -> None:
         if query.sort not in _ORDER:
             raise NotationError(f"there is no order {query.sort!r}; sort by {', '.join(_ORDER)}")
         if (query.limit is not None and query.limit < 0) or query.offset < 0:
             raise NotationError(
                 "a page can't have fewer than no sheets; give a limit and offset of 0 or more"
             )
-        conditions = self.conditions(query)
+
+    def _rows(self, query: Query, conditions: Conditions) -> tuple[list[dict[str, Any]], str | None]:
+        """Read the rows of a page along an index, and what the next one is asked for with."""
         sql, parameters = self._page_sql(query, conditions)
         rows = self.rows(sql, parameters)
         after = None
@@ -117,12 +160,16 @@ class Found(Questions):
             rows.pop()
             if rows:
                 after = _token(query.sort, [rows[-1][f"by_{name}"] for name in _ORDER[query.sort][0]])
-        for row in rows:
-            for name in _SHOWN:
-                row[name] = row[name] or None
-            for name in [name for name in row if name.startswith("by_")]:
-                del row[name]
-        return Page(self.count(query), rows, after)
+        return [_shown(row) for row in rows], after
+
+    def _rows_of_ids(self, ids: list[int]) -> list[dict[str, Any]]:
+        """Read the rows of sheets, in their order."""
+        sql = (
+            f"with page as materialized (select j.key as by_key, {', '.join(f'k.{name}' for name in _SHOWN)}"
+            " from json_each(?) j join sheet_search k on k.id = j.value)"
+            f" select {', '.join(f'p.{name} as {name}' for name in _SHOWN)},{_DETAILS} order by p.by_key"
+        )
+        return [_shown(row) for row in self.rows(sql, [json.dumps(ids)])]
 
     def _page_sql(self, query: Query, conditions: Conditions) -> tuple[str, dict[str, Any]]:
         """Write the statement of a page: choose its sheets along one index, then look up what is shown."""
@@ -156,7 +203,9 @@ class Found(Questions):
         ------
         NotationError : a tag or date that can't be read.
         """
-        conditions = self.conditions(query)
+        return self._count(self.conditions(query))
+
+    def _count(self, conditions: Conditions) -> int:
         if conditions.nothing:
             return 0
         counted = (
@@ -166,7 +215,7 @@ class Found(Questions):
         )
         return int(self.value(f"select {counted}{conditions.where}", conditions.parameters))
 
-    def counts(self, query: Query, most: int = 200) -> dict[str, list[tuple[str, int]]]:
+    def counts(self, query: Query, most: int = 200) -> Choices:
         """Count, for every filter, the sheets of each of its values, given the other filters.
 
         Parameters
@@ -183,45 +232,29 @@ class Found(Questions):
         ------
         NotationError : a tag or date that can't be read.
         """
-        chosen = query.filters()
-        found: dict[str, list[tuple[str, int]]] = {}
-        together = self._combinations(query)
-        for place, name in enumerate(COUNTED):
-            combinations = self._combinations(query.without(name)) if name in chosen else together
-            values: Counter[str] = Counter()
-            for row in combinations:
-                values[row[place]] += row[-1]
-            found[name] = sorted(
-                ((value, number) for value, number in values.items() if value), key=_tag_order(name)
-            )
-        for name in ("batch", "place"):
-            found[name] = self._most(name, query.without(name), most)
-        return found
+        with self.at_once():
+            columns = self.columns(SEARCHED)
+            fitting = self._fitting(columns, self.conditions(query))
+            return _choices(columns, fitting, _all_of(columns, fitting.values()), most)
 
-    def _combinations(self, query: Query) -> list[tuple[Any, ...]]:
-        """Count the combinations of what sheets are counted by, among those that fit."""
-        conditions = self.conditions(query)
-        columns = ", ".join(COUNTED)
-        if conditions.counted:
-            sql = f"select {columns}, sheets from sheet_counts{conditions.where}"
-        else:
-            sql = f"select {columns}, count(*) from sheet_search{conditions.where} group by {columns}"
-        return self.tuples(sql, conditions.parameters)
+    def _fitting(self, columns: Columns, conditions: Conditions) -> dict[str, Mask]:
+        """Tell of each filter which of the sheets in columns fit it."""
+        return {name: self._fits(columns, name, one) for name, one in conditions.of.items()}
 
-    def _most(self, name: str, query: Query, most: int) -> list[tuple[str, int]]:
-        conditions = self.conditions(query)
-        if name == "place" and not conditions.clauses:
-            sql = "select place, sheets from places order by sheets desc, place limit :most"
-        else:
-            given = f"{conditions.where} and" if conditions.where else " where"
-            sql = (
-                f"select {name}, count(*) from sheet_search{given} {name} > '' group by {name}"
-                f" order by 2 desc, 1 limit :most"
-            )
-        return sorted(
-            ((value, number) for value, number in self.tuples(sql, {**conditions.parameters, "most": most})),
-            key=lambda counted: counted[0].casefold(),
-        )
+    def _fits(self, columns: Columns, name: str, condition: Condition) -> Mask:
+        if condition.values is not None:
+            return columns.words[name].among(condition.values)
+        if condition.parameter is None:
+            return np.zeros(len(columns.ids), bool)
+        if name == "text":
+            # One text of all ids: tens of thousands of rows cost more than finding them does.
+            sql = "select group_concat(rowid) from sheet_search_fts where sheet_search_fts match ?"
+            ids = self.value(sql, [condition.parameter])
+            return columns.among(np.fromstring(ids or "", np.int64, sep=","))
+        exposed_at, limit = columns.arrays["exposed_at"], np.bytes_(condition.parameter.encode())
+        if name == "since":
+            return np.asarray(exposed_at >= limit)
+        return np.asarray((exposed_at > b"") & (exposed_at <= limit))
 
     def neighbours(self, sheet: str) -> dict[str, Any]:
         """Find what lies beside a sheet.
@@ -250,6 +283,41 @@ class Found(Questions):
             )
         ]
         return beside
+
+
+def _all_of(columns: Columns, masks: Iterable[Mask]) -> Mask:
+    """Tell which sheets fit every one of some filters."""
+    together = columns.there
+    for mask in masks:
+        together = together & mask
+    return together
+
+
+def _choices(columns: Columns, fitting: Mapping[str, Mask], together: Mask, most: int) -> Choices:
+    """Count the values of every filter, given the others."""
+    return {
+        name: sorted(
+            columns.words[name].counts(
+                _all_of(columns, (mask for other, mask in fitting.items() if other != name))
+                if name in fitting
+                else together,
+                most if name in ("batch", "place") else None,
+            ),
+            key=_tag_order(name),
+        )
+        for name in CHOICES
+    }
+
+
+def _page_of(columns: Columns, together: Mask, query: Query) -> list[int]:
+    """Choose the sheets of a page, in the order asked for."""
+    first, down = _ORDER[query.sort][0][0], _ORDER[query.sort][1]
+    order = columns.in_order(first)
+    places = order[together[order]]
+    if down:
+        places = places[::-1]
+    chosen: list[int] = columns.ids[places[query.offset : query.offset + (query.limit or 0)]].tolist()
+    return chosen
 
 
 def _tag_order(name: str) -> Any:

@@ -1,20 +1,52 @@
 """What the sheets of a lens, a film or a batch amount to, one question each.
 
-Every question begins at an index of ``sheet_search`` or of ``development_sheets`` and looks up only what it
-needs of each sheet; readings are read for a bounded number of sheets.
+What is summed up over all sheets is held in memory; every other question begins at an index of ``sheet_search`` or
+of ``development_sheets``, and readings are read for a bounded number of sheets.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Literal
 
-from negcat.catalogue.connection import CatalogueFile
+import numpy as np
+import numpy.typing as npt
+
+from negcat.catalogue.columns import OUTCOMES, Column, InMemory
 from negcat.catalogue.rows import kind_named
 
-__all__ = ["Gathered"]
+__all__ = ["Gathered", "Outcomes"]
 
 
-class Gathered(CatalogueFile):
+@dataclass(frozen=True)
+class Outcomes:
+    """What came of some sheets, one value a sheet in every column.
+
+    Parameters
+    ----------
+    words : ``film``, ``lens``, ``cell``, ``tag``, ``batch`` (empty for what there isn't), ``stop`` as marked,
+        ``stop_scale`` (None where the record doesn't say).
+    figures : ``f_number``, ``exposure_index`` as on record, ``residual_stops``, ``found_n``,
+        ``found_n_density_sd`` (by the densities alone), ``own_base_fog`` (measured on the sheet itself); NaN for
+        what there isn't.
+    """
+
+    words: Mapping[str, Column]
+    figures: Mapping[str, npt.NDArray[np.float64]]
+
+    def of(self, places: npt.NDArray[np.intp]) -> Outcomes:
+        """Give those of the sheets at some places."""
+        return Outcomes(
+            {name: Column(column.known, column.numbers[places]) for name, column in self.words.items()},
+            {name: values[places] for name, values in self.figures.items()},
+        )
+
+    def __len__(self) -> int:
+        return len(self.words["film"].numbers)
+
+
+class Gathered(InMemory):
     """How what belongs together is gathered."""
 
     def counted(self, by: Literal["film", "lens"], name: str) -> list[dict[str, Any]]:
@@ -47,38 +79,11 @@ class Gathered(CatalogueFile):
             for (name,) in self.tuples(f"select name from {table} order by rowid")
         }
 
-    def residuals_of_lens(self, lens: str) -> list[tuple[str, str, float, str | None, float]]:
-        """List what came after the decision on every measured sheet of a lens.
-
-        Returns
-        -------
-        (cell, stop as marked, its f-number, the cell whose scale it was read from if the record says,
-        residual in stops), in no order.
-        """
-        return self.tuples(
-            "select k.cell, s.stop, s.f_number, s.stop_scale, r.residual_stops from sheet_search k"
-            " join results r on r.sheet = k.sheet join sheets s on s.sheet = k.sheet"
-            " where k.lens = ? and r.residual_stops is not null",
-            [lens],
-        )
-
-    def results_of_film(
-        self, film: str
-    ) -> list[tuple[str, str, float | None, float | None, float | None, float | None]]:
-        """List what came out on every sheet of a film.
-
-        Returns
-        -------
-        (tag, batch or empty text, residual in stops, N found, its deviation by the densities alone, base+fog
-        where it was measured on the sheet itself), None for what there isn't, in no order.
-        """
-        return self.tuples(
-            "select k.tag, k.batch, r.residual_stops, r.found_n, r.found_n_density_sd,"
-            " case when f.base_fog_source in ('rebate', 'spot') then f.base_fog end from sheet_search k"
-            " left join results r on r.sheet = k.sheet left join findings f on f.sheet = k.sheet"
-            " where k.film = ?",
-            [film],
-        )
+    def outcomes(self, by: Literal["film", "lens"], name: str) -> Outcomes:
+        """Give what came of every sheet of a film or lens, as columns."""
+        columns = self.columns(OUTCOMES)
+        places = np.flatnonzero(columns.there & columns.words[by].among([name]))
+        return Outcomes(columns.words, columns.arrays).of(places)
 
     def batches_of_film(self, film: str) -> list[dict[str, Any]]:
         """List the batches in which sheets of a film were developed last, the newest first.
@@ -91,15 +96,6 @@ class Gathered(CatalogueFile):
             "select batch, date, developer, dilution, temperature_c, time, time_s from developments"
             " where batch in (select distinct batch from sheet_search where film = ? and batch <> '')"
             " order by date desc, rowid desc",
-            [film],
-        )
-
-    def indexes_of_film(self, film: str) -> list[tuple[float, int]]:
-        """List the exposure indexes at which sheets of a film were made, with how many, most first."""
-        return self.tuples(
-            "select coalesce(s.exposure_index, f.exposure_index, f.box_speed) as used, count(*)"
-            " from sheets s join films f on f.name = s.film where s.film = ?"
-            " group by used order by count(*) desc, used",
             [film],
         )
 

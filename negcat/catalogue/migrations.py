@@ -473,11 +473,9 @@ def m006_searching(db: Database) -> None:
 
 @migrations()
 def m007_changes(db: Database) -> None:
-    """Number the changes of sheets; an index for what was checked longest ago."""
+    """Keep in which order sheets were changed; find at once what was checked longest ago."""
     changes_schema.create(db)
-    db.execute(
-        "create index idx_scans_checked on scans (coalesce(checked_at, added_at), taken_order)"
-    )
+    db.execute("create index idx_scans_checked on scans (coalesce(checked_at, added_at), taken_order)")
 
 
 @migrations()

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any, Literal
@@ -20,7 +20,7 @@ from negcat.catalogue.searching_schema import COUNTED
 from negcat.errors import NotationError
 from negcat.notation import parse_tag
 
-__all__ = ["Conditions", "Query", "Questions", "full_text"]
+__all__ = ["Condition", "Conditions", "Query", "Questions", "full_text"]
 
 Sort = Literal["newest", "oldest", "sheet", "verdict", "place"]
 
@@ -84,28 +84,55 @@ class Query:
 
 
 @dataclass(frozen=True)
+class Condition:
+    """One filter as SQL over ``sheet_search``.
+
+    Parameters
+    ----------
+    clause : the condition, with one parameter of the filter's name.
+    parameter : its value.
+    values : the values of the filter's column that fit; None where it isn't about a column's values.
+    """
+
+    clause: str
+    parameter: Any
+    values: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
 class Conditions:
     """A question as SQL over ``sheet_search``.
 
     Parameters
     ----------
-    clauses : conditions, all of which must hold.
-    parameters : their values by name.
-    counted : whether they are only about what ``sheet_counts`` counts by.
+    of : filter → its condition; all must hold.
     nothing : whether it is known already that no sheet fits.
     """
 
-    clauses: tuple[str, ...]
-    parameters: dict[str, Any]
-    counted: bool
+    of: Mapping[str, Condition]
     nothing: bool
+
+    @property
+    def clauses(self) -> tuple[str, ...]:
+        """The conditions."""
+        return tuple(condition.clause for condition in self.of.values())
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """Their values by name."""
+        return {name: condition.parameter for name, condition in self.of.items()}
+
+    @property
+    def counted(self) -> bool:
+        """Whether they are only about what ``sheet_counts`` counts by."""
+        return set(self.of) <= set(COUNTED)
 
     @property
     def where(self) -> str:
         """The conditions as a WHERE clause, with a space before it; empty without any."""
         if self.nothing:
             return " where 0"
-        return f" where {' and '.join(self.clauses)}" if self.clauses else ""
+        return f" where {' and '.join(self.clauses)}" if self.of else ""
 
 
 def full_text(text: str) -> str | None:
@@ -161,38 +188,25 @@ class Questions(CatalogueFile):
         ------
         NotationError : a tag or date that can't be read.
         """
-        clauses: list[str] = []
-        parameters: dict[str, Any] = {}
-        filters = query.filters()
-        nothing = False
-        for name, written in filters.items():
+        of: dict[str, Condition] = {}
+        for name, written in query.filters().items():
             if name == "text":
-                match = full_text(written)
-                nothing |= match is None
-                clauses.append(
-                    "id in (select rowid from sheet_search_fts where sheet_search_fts match :text)"
-                )
-                parameters["text"] = match
+                clause = "id in (select rowid from sheet_search_fts where sheet_search_fts match :text)"
+                of[name] = Condition(clause, full_text(written))
             elif name == "since":
-                clauses.append("exposed_at >= :since")
-                parameters["since"] = _date(written, name)
+                of[name] = Condition("exposed_at >= :since", _date(written, name))
             elif name == "until":
-                clauses.append("exposed_at > '' and exposed_at <= :until")
-                parameters["until"] = _date(written, name) + _AFTER_ALL
-            elif name == "place":
-                clause, value = self._place(written)
-                clauses.append(clause)
-                parameters["place"] = value
+                last = _date(written, name) + _AFTER_ALL
+                of[name] = Condition("exposed_at > '' and exposed_at <= :until", last)
             else:
-                values = self._spellings(name, written)
-                nothing |= not values
+                values = tuple(self._places(written) if name == "place" else self._spellings(name, written))
                 if len(values) == 1:
-                    clauses.append(f"{name} = :{name}")
-                    parameters[name] = values[0]
+                    of[name] = Condition(f"{name} = :{name}", values[0], values)
                 else:
-                    clauses.append(f"{name} in (select value from json_each(:{name}))")
-                    parameters[name] = json.dumps(values)
-        return Conditions(tuple(clauses), parameters, set(filters) <= set(COUNTED), nothing)
+                    clause = f"{name} in (select value from json_each(:{name}))"
+                    of[name] = Condition(clause, json.dumps(values), values)
+        nothing = any(condition.parameter is None or condition.values == () for condition in of.values())
+        return Conditions(of, nothing)
 
     def _spellings(self, column: str, written: str) -> list[str]:
         """Find the ways a name is spelt in the archive that are the same, case aside."""
@@ -207,20 +221,15 @@ class Questions(CatalogueFile):
             spelt = self.tuples(f"select distinct {column} from sheet_counts where {column} <> ''")
         return [name for (name,) in spelt if name.casefold() == wanted.casefold()]
 
-    def _place(self, written: str) -> tuple[str, str]:
+    def _places(self, written: str) -> list[str]:
+        """Find the places that hold what was written, case aside."""
         wanted = unicodedata.normalize("NFC", written).replace("\0", " ")
         if len(wanted) >= 3:
             quoted = '"' + wanted.replace('"', '""') + '"'
-            return (
-                (
-                    "place in (select place from places where id in"
-                    " (select rowid from places_fts where places_fts match :place))"
-                ),
-                quoted,
+            sql = (
+                "select place from places where id in (select rowid from places_fts where places_fts match ?)"
             )
+            return [place for (place,) in self.tuples(sql, [quoted])]
         # Two letters make no trigram; the places themselves are few.
         folded = wanted.casefold()
-        holding = [
-            place for (place,) in self.tuples("select place from places") if folded in place.casefold()
-        ]
-        return "place in (select value from json_each(:place))", json.dumps(holding)
+        return [place for (place,) in self.tuples("select place from places") if folded in place.casefold()]

@@ -24,6 +24,7 @@ from datasette.utils.asgi import Response
 from negcat.errors import NegcatError, UnknownNameError
 from negcat.web import reading
 from negcat.web.security import OWN_POLICY
+from negcat.work import keeping
 from negcat.work.archive import Archive
 
 __all__ = [
@@ -272,7 +273,7 @@ async def read(attached: reading.Attached, job: Callable[[Archive], _Result]) ->
     """
 
     def run() -> _Result:
-        with Archive.open(attached.root, readonly=True) as archive:
+        with keeping.reading(attached.root) as archive:
             return job(archive)
 
     return await asyncio.to_thread(run)

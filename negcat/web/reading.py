@@ -1,7 +1,6 @@
 """What the pages read of the archive, through the work functions.
 
-Every function opens the archive read-only for itself and closes it again, so that each may run in a thread of
-its own.
+Every function takes the archive open for reading for itself alone, so that each may run in a thread of its own.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from weakref import WeakKeyDictionary
 
 from negcat import catalogue
 from negcat.catalogue.connection import APPLICATION_ID
-from negcat.work import finding, previews, show
+from negcat.work import finding, keeping, previews, show
 from negcat.work import pending as waiting
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.planning import Equipment
@@ -117,9 +116,9 @@ def wall(
     NotationError : a tag or a date that can't be read.
     """
     query = finding.query_of({**chosen, "sort": sort, "limit": limit, "offset": offset})
-    with Archive.open(root, readonly=True) as archive:
-        page = finding.find(archive, query)
-        return Wall(page.count, page.rows, finding.counts(archive, query))
+    with keeping.reading(root) as archive:
+        page, choices = finding.find_with_choices(archive, query)
+        return Wall(page.count, page.rows, choices)
 
 
 def found(
@@ -132,7 +131,7 @@ def found(
     What ``negcat find --json`` prints.
     """
     query = finding.query_of({**chosen, "sort": sort, "limit": limit, "offset": offset})
-    with Archive.open(root, readonly=True) as archive:
+    with keeping.reading(root) as archive:
         return finding.page_json(finding.find(archive, query))
 
 
@@ -143,7 +142,7 @@ def dossier(root: Path, name: str) -> dict[str, Any]:
     ------
     UnknownNameError : there is no such sheet.
     """
-    with Archive.open(root, readonly=True) as archive:
+    with keeping.reading(root) as archive:
         return show.dossier(archive, name)
 
 
@@ -177,7 +176,7 @@ def target(archive: Archive, name: str) -> Target:
 
 def pending(root: Path) -> dict[str, Any]:
     """Gather what waits."""
-    with Archive.open(root, readonly=True) as archive:
+    with keeping.reading(root) as archive:
         return waiting.pending(archive)
 
 
@@ -189,7 +188,7 @@ def preview(root: Path, scan: str, size: previews.Size) -> Path:
     UnknownNameError : there is no such scan.
     ScanError : its master can't be read any more.
     """
-    with Archive.open(root, readonly=True) as archive:
+    with keeping.reading(root) as archive:
         return previews.preview_path(archive, scan, size)
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from itertools import groupby
 from math import log2
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from negcat import records
-from negcat.catalogue import Catalogue
+from negcat.catalogue import Catalogue, Outcomes
 from negcat.errors import QuantityError
 from negcat.exposure import print_zone_of
 from negcat.notation import parse_tag
@@ -17,7 +20,7 @@ from negcat.reciprocity import PowerLaw, Reciprocity, given_time
 from negcat.work.archive import Archive
 from negcat.work.naming import known_name
 from negcat.work.planning import Equipment
-from negcat.work.summing import as_document, tells_development
+from negcat.work.summing import as_document, known, parted, telling_development
 
 __all__ = ["METERED_S", "SHEETS_A_TAG", "film_story"]
 
@@ -31,8 +34,6 @@ BATCHES_NAMED = 4
 """Batches named of those that were developed alike; the newest."""
 
 _STEPS = 60
-
-_Result = tuple[str, str, float | None, float | None, float | None, float | None]
 
 
 def film_story(archive: Archive, name: str) -> dict[str, Any]:
@@ -57,23 +58,22 @@ def film_story(archive: Archive, name: str) -> dict[str, Any]:
     assert film is not None  # it was just found
     equipment = Equipment(catalogue)
     counted = catalogue.counted("film", name)
-    results = catalogue.results_of_film(name)
-    fogs = [row[5] for row in results if row[5] is not None]
+    results = catalogue.outcomes("film", name)
+    fogs = known(results.figures["own_base_fog"])
+    index = film.exposure_index or film.box_speed
     return {
         "film": name,
         "box_speed": film.box_speed,
-        "exposure_index": film.exposure_index or film.box_speed,
+        "exposure_index": index,
         "exposure_index_recorded": film.exposure_index is not None,
-        "exposure_indexes": [
-            {"exposure_index": index, "sheets": sheets} for index, sheets in catalogue.indexes_of_film(name)
-        ],
+        "exposure_indexes": _indexes(results, index),
         "lot": film.lot,
         "channel": film.channel,
         "base_fog": film.base_fog,
         "base_fog_found": {
             **as_document(fogs),
-            "least": min(fogs, default=None),
-            "greatest": max(fogs, default=None),
+            "least": float(fogs.min()) if len(fogs) else None,
+            "greatest": float(fogs.max()) if len(fogs) else None,
         },
         "reciprocity": _reciprocity(film, equipment),
         "sheets": sum(row["sheets"] for row in counted),
@@ -137,42 +137,63 @@ def _given(law: Reciprocity, metered_s: float) -> dict[str, Any]:
     }
 
 
-def _n_of(results: Sequence[_Result]) -> list[float]:
-    return [row[3] for row in results if row[3] is not None and tells_development(row[3], row[4])]
-
-
-def _tags(results: Sequence[_Result]) -> list[dict[str, Any]]:
-    """Sum up by tag what was found of the N and of the exposure."""
-    groups: dict[str, list[_Result]] = defaultdict(list)
-    for row in results:
-        groups[row[0]].append(row)
+def _indexes(results: Outcomes, index: float) -> list[dict[str, Any]]:
+    """List the exposure indexes at which sheets were made, with how many, most first."""
+    used = results.figures["exposure_index"]
+    indexes, sheets = np.unique(np.where(np.isfinite(used), used, index), return_counts=True)
     return [
-        {
-            "tag": tag,
-            "planned_n": parse_tag(tag).n,
-            "sheets": len(rows),
-            "measured": sum(row[2] is not None for row in rows),
-            "found_n": as_document(_n_of(rows)),
-            "only_the_tag": sum(row[3] is not None and not tells_development(row[3], row[4]) for row in rows),
-            "residual_stops": as_document([row[2] for row in rows if row[2] is not None]),
-        }
-        for tag, rows in sorted(groups.items(), key=lambda group: parse_tag(group[0]).n)
+        {"exposure_index": float(indexes[place]), "sheets": int(sheets[place])}
+        for place in np.argsort(-sheets, kind="stable")
     ]
 
 
-def _developments(catalogue: Catalogue, film: str, results: Sequence[_Result]) -> list[dict[str, Any]]:
+def _n_of(results: Outcomes) -> npt.NDArray[np.float64]:
+    found_n = results.figures["found_n"]
+    return found_n[telling_development(found_n, results.figures["found_n_density_sd"])]
+
+
+def _tags(results: Outcomes) -> list[dict[str, Any]]:
+    """Sum up by tag what was found of the N and of the exposure."""
+    column = results.words["tag"]
+    tags = []
+    for places in parted(column.numbers):
+        rows = results.of(places)
+        tag = column.words[column.numbers[places[0]]]
+        residuals, found_n = known(rows.figures["residual_stops"]), _n_of(rows)
+        tags.append(
+            {
+                "tag": tag,
+                "planned_n": parse_tag(tag).n,
+                "sheets": len(rows),
+                "measured": len(residuals),
+                "found_n": as_document(found_n),
+                "only_the_tag": len(known(rows.figures["found_n"])) - len(found_n),
+                "residual_stops": as_document(residuals),
+            }
+        )
+    return sorted(tags, key=lambda row: row["planned_n"])
+
+
+def _developments(catalogue: Catalogue, film: str, results: Outcomes) -> list[dict[str, Any]]:
     """Sum up by developer, its dilution and temperature, tag and time, what N was found."""
     batches = {row["batch"]: row for row in catalogue.batches_of_film(film)}
     order = {batch: place for place, batch in enumerate(batches)}
-    groups: dict[tuple[Any, ...], list[_Result]] = defaultdict(list)
-    for result in results:
-        batch = batches.get(result[1])
-        if batch is not None:
-            key = (batch["developer"], batch["dilution"], batch["temperature_c"], result[0], batch["time_s"])
-            groups[key].append(result)
+    column = results.words["batch"]
+    ways: dict[tuple[Any, ...], int] = {}
+    way_of = np.full(len(column.words), -1)
+    for number, batch in enumerate(column.words):
+        if row := batches.get(batch):
+            how = (row["developer"], row["dilution"], row["temperature_c"], row["time_s"])
+            way_of[number] = ways.setdefault(how, len(ways))
+    hows = list(ways)
+    results = results.of(np.flatnonzero(way_of[column.numbers] >= 0))
+    column, tag_of = results.words["batch"], results.words["tag"]
     developed = []
-    for (developer, dilution, temperature, tag, time_s), rows in groups.items():
-        used = sorted({row[1] for row in rows}, key=order.__getitem__)
+    for places in parted(way_of[column.numbers], tag_of.numbers):
+        rows = results.of(places)
+        developer, dilution, temperature, time_s = hows[way_of[column.numbers[places[0]]]]
+        tag = tag_of.words[tag_of.numbers[places[0]]]
+        used = sorted((batch for batch, _ in rows.words["batch"].counts()), key=order.__getitem__)
         developed.append(
             {
                 "developer": developer,

@@ -10,7 +10,7 @@ from negcat.errors import NotationError
 from negcat.notation import parse_tag
 from negcat.work.archive import Archive
 
-__all__ = ["Page", "Query", "counts", "find", "page_json", "query_of"]
+__all__ = ["Page", "Query", "counts", "find", "find_with_choices", "page_json", "query_of"]
 
 FIELDS = (
     "sheet",
@@ -71,6 +71,11 @@ def find(archive: Archive, query: Query) -> Page:
 def counts(archive: Archive, query: Query) -> Mapping[str, Sequence[tuple[str, int]]]:
     """Count the values of each filter, given the other filters of a query."""
     return archive.catalogue.counts(query)
+
+
+def find_with_choices(archive: Archive, query: Query) -> tuple[Page, Mapping[str, Sequence[tuple[str, int]]]]:
+    """Find the sheets that fit all of a query, and count the values of each filter, given the others."""
+    return archive.catalogue.find_with_choices(query)
 
 
 def page_json(page: Page) -> dict[str, Any]:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from math import log2
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from negcat import records
+from negcat.catalogue import Outcomes
 from negcat.work.archive import Archive
 from negcat.work.naming import known_name
-from negcat.work.summing import as_document
+from negcat.work.summing import as_document, parted
 
 __all__ = ["ENOUGH_AT_A_STOP", "SHEETS_SHOWN", "lens_story"]
 
@@ -19,8 +23,6 @@ ENOUGH_AT_A_STOP = 3
 
 SHEETS_SHOWN = 60
 """Measured sheets of a cell up to which each one's residual is listed; more could not be told apart."""
-
-_Measured = tuple[str, str, float, str | None, float]
 
 
 def lens_story(archive: Archive, name: str) -> dict[str, Any]:
@@ -46,15 +48,14 @@ def lens_story(archive: Archive, name: str) -> dict[str, Any]:
     assert lens is not None  # it was just found
     shutter = catalogue.shutter(lens.shutter) if lens.shutter else None
     counted = catalogue.counted("lens", name)
-    measured: dict[str, list[_Measured]] = defaultdict(list)
-    for row in catalogue.residuals_of_lens(name):
-        measured[row[0]].append(row)
+    measured = catalogue.outcomes("lens", name)
+    measured = measured.of(np.flatnonzero(np.isfinite(measured.figures["residual_stops"])))
     return {
         "lens": name,
         "sheets": sum(row["sheets"] for row in counted),
         "shutter": lens.shutter,
         "shutter_times": _shutter_times(shutter),
-        "cells": [_cell(lens, cell, counted, measured[cell.cell]) for cell in lens.cells],
+        "cells": [_cell(lens, cell, counted, measured.of(_made_with(measured, cell))) for cell in lens.cells],
         "films": _films(counted),
         "lenses": [
             {"lens": other, "sheets": sheets}
@@ -86,18 +87,22 @@ def _films(counted: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     return [{"film": film, "sheets": sheets} for film, sheets in films.most_common()]
 
 
+def _made_with(measured: Outcomes, cell: records.Cell) -> npt.NDArray[np.intp]:
+    return np.flatnonzero(measured.words["cell"].among([cell.cell]))
+
+
 def _cell(
     lens: records.Lens,
     cell: records.Cell,
     counted: Sequence[Mapping[str, Any]],
-    measured: Sequence[_Measured],
+    measured: Outcomes,
 ) -> dict[str, Any]:
     own = [row for row in counted if row["cell"] == cell.cell]
     verdicts: Counter[str] = Counter()
     for row in own:
         verdicts[row["verdict"]] += row["sheets"]
     scale = cell.cell if cell.own_scale else lens.whole
-    residuals = sorted(residual for *_, residual in measured)
+    residuals = np.sort(measured.figures["residual_stops"])
     return {
         "cell": cell.cell,
         "focal_mm": cell.focal_mm,
@@ -110,25 +115,36 @@ def _cell(
         "scale_error_stops": cell.scale_error_stops,
         "sheets": sum(row["sheets"] for row in own),
         "verdicts": dict(verdicts.most_common()),
-        "residuals": residuals if len(residuals) <= SHEETS_SHOWN else None,
+        "residuals": residuals.tolist() if len(residuals) <= SHEETS_SHOWN else None,
         "residual_stops": as_document(residuals),
         "stops": _stops(measured, scale),
     }
 
 
-def _stops(measured: Sequence[_Measured], scale: str | None) -> list[dict[str, Any]]:
+def _stops(measured: Outcomes, scale: str | None) -> list[dict[str, Any]]:
     """Sum the sheets up stop by stop and scale by scale, where there are enough of them."""
-    groups: dict[tuple[str, float], list[_Measured]] = defaultdict(list)
-    for row in measured:
-        # The same stop is written in several ways; its value is exact to many more places.
-        groups[row[3] or scale or "", round(row[2], 6)].append(row)
+    # The same stop is written in several ways; its value is exact to many more places.
+    f_numbers, f_number_of = np.unique(np.round(measured.figures["f_number"], 6), return_inverse=True)
+    scales = [word or scale or "" for word in measured.words["stop_scale"].words]
+    different = sorted(set(scales))
+    scale_of = np.array([different.index(one) for one in scales], int)[measured.words["stop_scale"].numbers]
     return [
         {
-            "stop": Counter(row[1].removeprefix("f/") for row in rows).most_common(1)[0][0],
-            "f_number": f_number,
-            "scale": read_from or None,
-            "residual_stops": as_document([row[4] for row in rows]),
+            "stop": _as_marked(rows),
+            "f_number": float(f_numbers[f_number_of[places[0]]]),
+            "scale": different[scale_of[places[0]]] or None,
+            "residual_stops": as_document(rows.figures["residual_stops"]),
         }
-        for (read_from, f_number), rows in sorted(groups.items(), key=lambda group: group[0])
-        if len(rows) >= ENOUGH_AT_A_STOP
+        for places in parted(scale_of, f_number_of)
+        if len(places) >= ENOUGH_AT_A_STOP
+        for rows in (measured.of(places),)
     ]
+
+
+def _as_marked(rows: Outcomes) -> str:
+    """Give the way in which a stop is written most often."""
+    written: Counter[str] = Counter()
+    column = rows.words["stop"]
+    for number, times in enumerate(np.bincount(column.numbers).tolist()):
+        written[column.words[number].removeprefix("f/")] += times
+    return written.most_common(1)[0][0]

@@ -1,0 +1,71 @@
+"""Looking a whole catalogue over: the file itself, its references, and what is kept so that searches are quick."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from negcat.catalogue.connection import CatalogueFile, sentence_of
+from negcat.catalogue.searching_schema import COUNTED, FACTS
+
+__all__ = ["Sound"]
+
+
+class Sound(CatalogueFile):
+    """How a catalogue is seen to be sound."""
+
+    def faults(self) -> list[str]:
+        """Look the whole file over.
+
+        Returns
+        -------
+        One sentence for each fault: of the file itself, of a reference that leads nowhere, of a search
+        index that doesn't say what the records say. Empty when it is sound.
+        """
+        found: list[str] = []
+        try:
+            found += [
+                f"the file is damaged: {line}"
+                for (line,) in self.database.conn.execute("pragma integrity_check(20)")
+                if line != "ok"
+            ]
+            if not found:
+                found += [
+                    f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
+                    for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
+                ]
+                found += self._search_faults()
+        except sqlite3.Error as error:
+            found.append(sentence_of(error, self.path))
+        return found
+
+    def _search_faults(self) -> list[str]:
+        """Compare what is searched with what is recorded."""
+        stale = self.database.conn.execute(
+            "select count(*) from (select * from sheet_facts except"
+            f" select {', '.join(FACTS)} from sheet_search)"
+        ).fetchone()[0]
+        surplus = self.database.conn.execute(
+            "select count(*) from sheet_search where sheet not in (select sheet from sheets)"
+        ).fetchone()[0]
+        found = []
+        if stale or surplus:
+            found.append(f"the search index doesn't fit the records in {stale + surplus} places")
+        counted = ", ".join(COUNTED)
+        for table, columns in (("sheet_counts", counted), ("places", "place")):
+            recount = f"select {columns}, count(*) from sheet_search where {columns.split(',')[0]} <> ''"
+            kept = f"select {columns}, sheets from {table}"
+            differing = self.database.conn.execute(
+                f"select count(*) from (select * from ({recount} group by {columns}) except {kept}"
+                f" union all select * from ({kept} except {recount} group by {columns}))"
+            ).fetchone()[0]
+            if differing:
+                found.append(f"the counts in '{table}' don't fit the records in {differing} places")
+        if not self.readonly:
+            for index in ("sheet_search_fts", "places_fts"):
+                try:
+                    self.database.execute(
+                        f"insert into {index} ({index}, rank) values ('integrity-check', 1)"
+                    )
+                except sqlite3.DatabaseError:
+                    found.append(f"the full text in '{index}' doesn't fit what it was made from")
+        return found
