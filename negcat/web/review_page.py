@@ -211,13 +211,13 @@ def _ring_row(point: Document) -> tuple[str, str, str, str, str, str]:
     if point["moved_stops"] is not None or point["moved_n"] is not None:
         stops = point["error_stops"] if point["moved_stops"] is None else point["moved_stops"]
         n = point["found_n"] if point["moved_n"] is None else point["moved_n"]
-        moved = f"{fixed(stops, signed=True)} stop, {fixed(n, signed=True)} N"
+        moved = f"{fixed(stops, signed=True)}, {fixed(n, signed=True)}"
     return (
         str(point["sheet"]),
         fixed(point["error_stops"], signed=True),
         deviation(point["error_sd"]),
         fixed(point["found_n"], signed=True),
-        deviation(point["found_sd"]) if point["told"] else f"{deviation(point['found_sd'])}, the tag’s",
+        deviation(point["found_sd"]) if point["told"] else "by its tag",
         moved,
     )
 
@@ -225,11 +225,11 @@ def _ring_row(point: Document) -> tuple[str, str, str, str, str, str]:
 def _asked(asked: Document) -> str:
     parts = []
     if asked["index"] is not None:
-        parts.append(f"exposed at EI {number(asked['index'])}")
+        parts.append(f"{asked['film']} exposed at EI {number(asked['index'])}")
     if asked["time_s"] is not None:
-        parts.append(f"developed for {duration(asked['time_s'])}")
-    what = f"{asked['film']}, {asked['tag']}" if asked["tag"] else str(asked["film"])
-    return f"{what}, {' and '.join(parts)}"
+        what = f"what of {asked['film']} was tagged {asked['tag']}" if asked["tag"] else str(asked["film"])
+        parts.append(f"{what} developed for {duration(asked['time_s'])}")
+    return ", and ".join(parts)
 
 
 _SEARCH = {"film": ("film",), "cell": ("lens", "cell"), "lens": ("lens",), "batch": ("batch",)}
@@ -248,7 +248,8 @@ def _row(one: Document, chosen: Mapping[str, str]) -> Row:
         interval="counts as right" if reference else f"{low} to {high}",
         entangled=str(one["entangled"]),
         advice=str(one["key"] or ""),
-        reason=str(one["reason"]),
+        # Of an interval that holds nought everybody sees why nothing is advised.
+        reason="" if reference or one["low"] <= 0.0 <= one["high"] else str(one["reason"]),
     )
 
 

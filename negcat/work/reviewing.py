@@ -10,16 +10,10 @@ from negcat import learning
 from negcat.catalogue import Query
 from negcat.errors import NotationError
 from negcat.work.archive import Archive
-from negcat.work.review_advice import (
-    Advice,
-    advice_of,
-    entangled_words,
-    names_of_levels,
-    settling_words,
-    worth_settling,
-)
+from negcat.work.review_advice import Advice, advice_of
 from negcat.work.review_decisions import BY, Compared, Grouped, Trends, compared, grouped, trends
 from negcat.work.review_gathering import Gathered, gather
+from negcat.work.review_open import entangled_words, names_of_levels, settling_words, worth_settling
 from negcat.work.review_ring import Ring, WhatIf, ring_around
 from negcat.work.review_words import counted_sheets, level_words
 
@@ -30,6 +24,9 @@ GAUGE = (
     "shutters. Of each lens the whole one, or else the cell with most sheets, counts as right, and the others are "
     "held against it; shutter times are held against the mean of all."
 )
+
+MOST_LEARNT = 10_000
+"""Measured sheets that are learnt from, the newest: more would take long and tell little more."""
 
 CSV_HEAD = (
     "factor",
@@ -89,7 +86,7 @@ class Review:
     @property
     def measured(self) -> int:
         """How many of them have a density to learn from."""
-        return len(self.learned.measured)
+        return sum(bool(sheet.readings) for sheet in self.gathered.season.sheets)
 
     def ring(self, asked: WhatIf | None = None) -> Ring:
         """Place the sheets on the ring-around, and where they would stand by what is asked."""
@@ -114,7 +111,7 @@ def review(archive: Archive, query: Query, by: str | None = None) -> Review:
     if by is not None and by not in BY:
         raise NotationError(f"sheets can't be grouped by {by!r}; group them by {', '.join(BY)}")
     gathered = gather(archive, replace(query, limit=None, offset=0))
-    learned = learning.learn(gathered.season)
+    learned = _learned(gathered.season)
     return Review(
         chosen=query.filters(),
         gathered=gathered,
@@ -124,6 +121,19 @@ def review(archive: Archive, query: Query, by: str | None = None) -> Review:
         compared=compared(gathered.rows, gathered.readings),
         trends=trends(gathered.rows),
     )
+
+
+def _learned(season: learning.Season) -> learning.Learned:
+    """Learn from the newest sheets, as many as it takes and time allows."""
+    measured = [sheet for sheet in season.sheets if sheet.readings]
+    if len(measured) <= MOST_LEARNT:
+        return learning.learn(season)
+    learned = learning.learn(replace(season, sheets=measured[-MOST_LEARNT:]))
+    said = (
+        f"Learnt from the newest {MOST_LEARNT:,} of {len(measured):,} measured sheets; narrow them by film, lens or "
+        "date to learn from others."
+    )
+    return replace(learned, why=(said, *learned.why))
 
 
 # As a document ----------------------------------------------------------------------------------------------

@@ -187,7 +187,7 @@ async def test_another_index_moves_the_films_sheets_by_its_stops(sample):
         assert point["moved_stops"] - point["error_stops"] == pytest.approx(1.0)
         assert point["moved_n"] is None
     page = (await visitor.get("/review?if-film=Marl+400&if-index=200")).text
-    assert "Worked out, not measured:</b> Marl 400, exposed at EI 200" in page
+    assert "Worked out, not measured:</b> Marl 400 exposed at EI 200" in page
     assert page.count('class="way"') == 7
     assert changes(sample) == []
 
