@@ -27,6 +27,13 @@ def pytest_configure(config: pytest.Config) -> None:
         config.option.loadscopereorder = False
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Three workers on two cores: a test that looks at a page waits a third of its time for the browser."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return cores + (cores + 1) // 2
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with what takes longest: small files at the end leave no core waiting for another."""
     here = Path(__file__).parent

@@ -39,6 +39,7 @@ __all__ = [
     "is_signed_in",
     "names_tag",
     "page",
+    "page_or_document",
     "read",
     "readable",
     "refusal",
@@ -345,6 +346,31 @@ async def page(
         view_name="negcat",
     )
     return Response.html(body, status=status, headers=dict(PAGE_HEADERS))
+
+
+async def page_or_document(
+    asked: str,
+    as_page: Callable[[str], Awaitable[Any]],
+    as_document: Callable[[str], Awaitable[Mapping[str, Any]]],
+) -> Any:
+    """Answer with the page of a name, or with its JSON twin where the name is followed by ``.json``.
+
+    Parameters
+    ----------
+    asked : what stands in the address.
+    as_page, as_document : called with the name; the first gives the answer, the second what the twin holds.
+
+    Raises
+    ------
+    UnknownNameError : there is nothing of that name.
+    """
+    try:
+        return await as_page(asked)
+    except UnknownNameError:
+        # A name may itself end in .json; only where there is none such is the ending a form of answer.
+        if not asked.endswith(".json"):
+            raise
+        return document(await as_document(asked.removesuffix(".json")))
 
 
 async def sentence(datasette: Any, request: Any, status: HTTPStatus, said: str) -> Any:

@@ -8,6 +8,8 @@ from http import HTTPStatus
 from typing import Any
 from urllib.parse import unquote, urlencode
 
+from datasette.utils import tilde_encode
+
 from negcat.errors import QuantityError
 from negcat.web import answering, reading
 from negcat.web.answering import View, document, readable
@@ -225,6 +227,8 @@ async def _page(datasette: Any, request: Any, attached: reading.Attached) -> Any
         "compare.html",
         {
             "sheet": record.sheet,
+            "table": "sheets",
+            "row": tilde_encode(record.sheet),
             "title": ", ".join(part for part in (record.place, record.subject) if part),
             "pictures": [
                 _picture(comparison, spots, "a", labels[first]),

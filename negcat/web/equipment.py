@@ -8,7 +8,6 @@ from urllib.parse import quote, unquote
 
 from datasette.utils import tilde_encode
 
-from negcat.errors import UnknownNameError
 from negcat.web import answering, batch, film, lens, reading
 from negcat.work.archive import Archive
 from negcat.work.batch_story import batch_story
@@ -34,31 +33,27 @@ def _view(
 ) -> answering.View:
     """Make the view of a kind: its page, and the same as JSON where the name is followed by ``.json``."""
 
-    async def told(attached: reading.Attached, name: str) -> dict[str, Any]:
-        return await answering.read(attached, lambda archive: story(archive, name))
-
     @answering.readable
     async def view(datasette: Any, request: Any, attached: reading.Attached) -> Any:
-        asked = unquote(request.url_vars["name"])
-        try:
-            document = await told(attached, asked)
-        except UnknownNameError:
-            # A name may itself end in .json; only where there is none such is the ending a form of answer.
-            if not asked.endswith(".json"):
-                raise
-            return answering.document(await told(attached, asked.removesuffix(".json")))
-        name = str(document[kind])
-        return await answering.page(
-            datasette,
-            request,
-            attached,
-            f"{kind}.html",
-            {
-                "page": set_page(document),
-                "table": table,
-                "row": tilde_encode(name),
-                "twin": datasette.urls.path(f"/{kind}/{quote(name, safe='')}.json"),
-            },
-        )
+        async def told(name: str) -> dict[str, Any]:
+            return await answering.read(attached, lambda archive: story(archive, name))
+
+        async def shown(asked: str) -> Any:
+            document = await told(asked)
+            name = str(document[kind])
+            return await answering.page(
+                datasette,
+                request,
+                attached,
+                f"{kind}.html",
+                {
+                    "page": set_page(document),
+                    "table": table,
+                    "row": tilde_encode(name),
+                    "twin": datasette.urls.path(f"/{kind}/{quote(name, safe='')}.json"),
+                },
+            )
+
+        return await answering.page_or_document(unquote(request.url_vars["name"]), shown, told)
 
     return view

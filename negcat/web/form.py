@@ -15,6 +15,8 @@ from http import HTTPStatus
 from typing import Any
 from urllib.parse import quote, unquote
 
+from datasette.utils import tilde_encode
+
 from negcat.errors import Fault, RecordError
 from negcat.web import answering, form_page, reading
 from negcat.web.form_fields import GROUPS, Typed, flattened, name_of, typed_from
@@ -362,6 +364,8 @@ async def _page(
         {
             "form": shown,
             "sheet": sheet,
+            "table": "sheets",
+            "row": tilde_encode(sheet),
             "state": state,
             "action": datasette.urls.path(base),
             "worked": datasette.urls.path(f"{base}/worked"),

@@ -16,7 +16,7 @@ from urllib.parse import parse_qsl, unquote
 
 from datasette.utils.asgi import Base400, Response
 
-from negcat.errors import NotationError, UnknownNameError
+from negcat.errors import NotationError
 from negcat.web import answering, pending, reading, spots, wall
 from negcat.web.security import OWN_POLICY
 
@@ -105,16 +105,12 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
 
 @answering.readable
 async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> Any:
-    asked = unquote(request.url_vars["sheet"])
-    try:
-        return await spots.sheet_page(datasette, request, attached, asked, request.args.get("scan") or "")
-    except UnknownNameError:
-        # An id may itself end in .json; only where there is no such sheet is the ending a form of answer.
-        if not asked.endswith(".json"):
-            raise
-        return answering.document(
-            await asyncio.to_thread(reading.dossier, attached.root, asked.removesuffix(".json"))
-        )
+    scan = request.args.get("scan") or ""
+    return await answering.page_or_document(
+        unquote(request.url_vars["sheet"]),
+        lambda sheet: spots.sheet_page(datasette, request, attached, sheet, scan),
+        lambda sheet: asyncio.to_thread(reading.dossier, attached.root, sheet),
+    )
 
 
 @answering.readable

@@ -234,6 +234,25 @@ def test_the_keyboard_alone(pair):
     assert pair.quiet()
 
 
+def test_seen_by_zone_the_legend_says_which_colour_is_which(pair):
+    page = pair.page
+    legend = page.locator(".zone-legend")
+    assert legend.is_hidden()
+    page.get_by_label("By zone").check()
+    items = legend.locator("li")
+    assert items.count() == 12
+    assert items.nth(3).inner_text().split() == ["III", "textured", "shadow"]
+    assert items.last.inner_text() == "no known density"
+    colours = legend.locator("i").evaluate_all(
+        "swatches => swatches.slice(0, 11).map(swatch => getComputedStyle(swatch).backgroundColor)"
+    )
+    assert len(set(colours)) == 11
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    page.get_by_label("Printed tones").check()
+    assert legend.is_hidden()
+    assert pair.quiet()
+
+
 def test_the_table_says_which_difference_is_allowed(pair):
     table = pair.page.locator("table.compared")
     soot, sky = table.locator("tr.difference").all_inner_texts()

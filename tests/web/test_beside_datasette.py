@@ -54,6 +54,7 @@ async def test_each_page_links_the_tables_behind_it(site):
     behind = {
         "/": "/sheets",
         "/sheet/BW-03.json": "/sheets/BW-03~2Ejson",
+        "/sheet/BW-03.json/edit": "/sheets/BW-03~2Ejson",
         "/pending": "/sheet_search?stage__not=measured",
         "/lens/Haldane%20240": "/lenses/Haldane+240",
         "/film/Marl%20Pan%20100": "/films/Marl+Pan+100",

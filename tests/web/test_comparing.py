@@ -151,6 +151,13 @@ async def test_the_page_holds_two_pictures_and_the_table(site, twice):
 
 
 @pytest.mark.asyncio
+async def test_it_leads_to_the_sheets_row_in_the_tables(site):
+    html = (await site.client.get("/sheet/TW-01/compare")).text
+    assert 'href="/negcat/sheets/TW-01">its row in the tables</a>' in html
+    assert (await site.client.get("/negcat/sheets/TW-01")).status_code == 200
+
+
+@pytest.mark.asyncio
 async def test_what_cant_be_compared_is_said_in_a_sentence(site, twice):
     first, _ = scans_of(twice, "TW-01")
     other = scans_of(twice, "TW-02")[0]

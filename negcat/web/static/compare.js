@@ -2,6 +2,7 @@
 
 import { joinBar } from "./bar.js";
 import { Glass } from "./glass.js";
+import { Legend } from "./legend.js";
 import { Probe, sayAtRest } from "./probe.js";
 
 const page = document.getElementById("comparing");
@@ -44,8 +45,15 @@ async function open(page) {
   const across = [(place) => moved(pair.places, place), (place) => moved(pair.back, place)];
   moveTogether(glasses, across);
   joinBar(bar, ...glasses);
-  for (const [which, glass] of glasses.entries()) glass.on("way", (way) => see(glasses[1 - which], way));
+  const legend = new Legend(page.querySelector(".zone-legend"), scans[0].legend);
+  for (const [which, glass] of glasses.entries()) {
+    glass.on("way", (way) => {
+      see(glasses[1 - which], way);
+      legend.showFor(way);
+    });
+  }
   second.see(first.way);
+  legend.showFor(first.way);
 
   const note = page.querySelector(".probe-note");
   const say = sayAtRest(page.querySelector("[role=status]"));

@@ -2,6 +2,7 @@
 
 import { joinBar } from "./bar.js";
 import { Glass } from "./glass.js";
+import { Legend } from "./legend.js";
 import { Probe, sayAtRest } from "./probe.js";
 
 /* Set the viewer up; gives {glass, probe, scan}, or null where there is none and the plain picture stays.
@@ -22,10 +23,10 @@ async function open(viewer) {
   viewer.parentElement.classList.add("under-glass");
 
   const note = viewer.querySelector(".probe-note");
-  const legend = viewer.querySelector(".zone-legend");
+  const legend = new Legend(viewer.querySelector(".zone-legend"), scan.legend);
   const strip = viewer.querySelector(".zone-strip");
   const reason = viewer.querySelector(".viewer-reason");
-  drawLegend(scan, legend, strip);
+  drawStrip(scan, strip);
   strip.hidden = !scan.tables;
   reason.textContent = scan.reason;
   reason.hidden = !scan.reason;
@@ -37,7 +38,7 @@ async function open(viewer) {
   });
   joinBar(viewer, glass);
   const showWay = (way) => {
-    legend.hidden = way !== "zones";
+    legend.showFor(way);
     strip.classList.toggle("blank", way === "scanned");
     [...strip.children].forEach((item, zone) => {
       const { colour, grey } = scan.legend[zone];
@@ -60,7 +61,7 @@ async function open(viewer) {
       element.textContent = found[element.dataset.shows] || "–";
     }
     note.textContent = found.net_text ? "" : found.words;
-    for (const items of [legend.querySelectorAll("li"), strip.children]) {
+    for (const items of [legend.items, strip.children]) {
       [...items].forEach((item, zone) => item.classList.toggle("here", zone === found.nearest_zone));
     }
     say(found.words);
@@ -73,18 +74,7 @@ async function open(viewer) {
   return { glass, probe, scan };
 }
 
-function drawLegend(scan, legend, strip) {
-  const list = legend.querySelector("ul");
-  for (const { zone, word, colour } of [...scan.legend, { zone: "", word: "no known density", colour: "" }]) {
-    const item = document.createElement("li");
-    const swatch = document.createElement("i");
-    const numeral = document.createElement("b");
-    if (colour) swatch.style.background = colour;
-    else item.className = "outside";
-    numeral.textContent = zone;
-    item.append(swatch, numeral, word);
-    list.append(item);
-  }
+function drawStrip(scan, strip) {
   for (const { zone } of scan.legend) {
     const item = document.createElement("span");
     item.append(document.createElement("i"), zone);

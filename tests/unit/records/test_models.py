@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 from pydantic import ValidationError
 
-from negcat.records import KEYS, Film, Lens, PrintTarget, Records, Sheet, Shutter, Tablet
+from negcat.records import KEYS, Development, Film, Lens, PrintTarget, Records, Sheet, Shutter, Tablet
 
 SHEET = {"sheet": "BW-01", "film": "Kiln 100", "lens": "Aldwater 180", "stop": "22½", "time": "1/15"}
 
@@ -86,6 +86,18 @@ def test_text_is_stripped_and_put_into_one_unicode_form():
 def test_what_is_no_sheet_id_is_refused(written):
     with pytest.raises(ValidationError):
         Sheet.model_validate({**SHEET, "sheet": written})
+
+
+@pytest.mark.parametrize("name", [".", "..", " .. "])
+def test_what_no_address_can_end_in_is_no_name_of_a_film_lens_or_batch(name):
+    for kind, record in (
+        (Film, {"name": name, "box_speed": 100}),
+        (Lens, {"name": name, "cells": [{"cell": "whole", "focal_mm": 150}]}),
+        (Development, {"batch": name, "time": "9m", "sheets": ["BW-01"]}),
+    ):
+        with pytest.raises(ValidationError, match="can't stand in an address; write a name with a letter"):
+            kind.model_validate(record)
+    assert Film(name="...", box_speed=100).name == "..."
 
 
 def test_records_are_frozen():
