@@ -85,6 +85,10 @@ class Equipment:
         """Give a film's law of reciprocity as it is believed now."""
         return self._law(film, ())
 
+    def optics(self, lens: str) -> exposure.Lens:
+        """Give a lens with its cells as they are believed now."""
+        return self._optics(lens, ())[0]
+
     def _lens_record(self, name: str) -> records.Lens:
         lens = self._catalogue.lens(name)
         if lens is None:

@@ -24,7 +24,7 @@ GROUPS = [
     {"errors"},
     {"notation"},
     COMPUTING,
-    {"records", "scans", "catalogue"},
+    {"records", "scans", "catalogue", "papers", "fieldform"},
     {"work"},
     {"web"},
     {"serving"},
@@ -44,6 +44,9 @@ ONE_ROOM_LIBRARIES = {
     "exifread": "scans",
     "pyvips": "scans",
     "rawpy": "scans",
+    "fpdf": "papers",
+    "segno": "papers",
+    "fontTools": "papers",
 }
 PURE_LIBRARIES = {"numpy", "scipy"}
 # What knows a path, a clock, a log, the machine or chance has no place where figures are computed.
