@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from negcat.papers.figures import clock, counted, decimal, factor, ratio, thirds
+from negcat.papers.figures import clock, counted, decimal, factor, parts, ratio
 from negcat.papers.page import BODY, MARGIN, RULE, Cell, Column, Drawn, Paper, PaperSize
 
 __all__ = ["CribCell", "CribFilm", "CribLens", "Developed", "Extension", "Given", "Marked", "draw_crib"]
@@ -284,7 +284,7 @@ def _draw_cell(paper: Paper, cell: CribCell, *, named: bool) -> None:
         paper,
         [
             ("bellows, mm", [f"{one.extension_mm:.0f}" for one in cell.extensions]),
-            ("add, stops", [thirds(one.stops) for one in cell.extensions]),
+            ("add, stops", [parts(one.stops) for one in cell.extensions]),
             ("or time", [factor(one.stops) for one in cell.extensions]),
             ("life size", [ratio(one.scale) for one in cell.extensions]),
         ],
@@ -300,10 +300,8 @@ def _correction(cell: CribCell) -> str:
         return read + "nothing to correct."
     way = "open up" if cell.correction > 0 else "close down"
     exact = decimal(cell.correction, signed=True)
-    third = thirds(cell.correction).lstrip("+−")
-    return (
-        f"{read}{way} {third} ({exact} stops)." if third != "0" else f"{read}{way} a trifle ({exact} stops)."
-    )
+    part = parts(cell.correction).lstrip("+−")
+    return f"{read}{way} {part} ({exact} stops)." if part != "0" else f"{read}{way} a trifle ({exact} stops)."
 
 
 def _strip(paper: Paper, lines: Sequence[tuple[str, Sequence[str]]], *, strong: int) -> None:

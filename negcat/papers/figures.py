@@ -1,12 +1,12 @@
-"""How figures are set on a paper: with the proper minus, in the thirds of a stop that a scale has, as a clock shows."""
+"""How figures are set on a paper: with the proper minus, in the parts of a stop that a scale has, as a clock shows."""
 
 from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["clock", "counted", "decimal", "factor", "ratio", "thirds"]
+__all__ = ["clock", "counted", "decimal", "factor", "parts", "ratio"]
 
-_THIRDS: Final = ("", "⅓", "⅔")
+_PARTS: Final = {0.0: "", 1 / 3: "⅓", 1 / 2: "½", 2 / 3: "⅔", 1.0: ""}
 
 
 def decimal(value: float, places: int = 2, *, signed: bool = False) -> str:
@@ -23,19 +23,19 @@ def decimal(value: float, places: int = 2, *, signed: bool = False) -> str:
     return ("−" if value < 0 else "+" if signed else "") + text
 
 
-def thirds(stops: float) -> str:
-    """Set stops in the nearest third, with the sign.
+def parts(stops: float) -> str:
+    """Set stops in the nearest third or half, with the sign.
 
     Examples
     --------
-    >>> thirds(1.62), thirds(-0.4), thirds(0.1), thirds(2), thirds(0.34)
-    ('+1⅔', '−⅓', '0', '+2', '+⅓')
+    >>> parts(1.62), parts(-0.4), parts(0.1), parts(2), parts(0.34), parts(-0.5), parts(0.9)
+    ('+1⅔', '−⅓', '0', '+2', '+⅓', '−½', '+1')
     """
-    count = round(abs(stops) * 3)
-    if not count:
-        return "0"
-    whole, part = divmod(count, 3)
-    return ("−" if stops < 0 else "+") + (str(whole) if whole else "") + _THIRDS[part]
+    whole, rest = divmod(abs(stops), 1.0)
+    nearest = min(_PARTS, key=lambda part: abs(part - rest))
+    whole += nearest == 1
+    text = (str(int(whole)) if whole else "") + _PARTS[nearest]
+    return ("−" if stops < 0 else "+") + text if text else "0"
 
 
 def factor(stops: float) -> str:

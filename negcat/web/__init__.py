@@ -24,6 +24,7 @@ from negcat.web import (
     holders,
     iiif,
     joining,
+    papers,
     reading,
     review,
     routes,
@@ -60,6 +61,7 @@ def _pages() -> list[tuple[str, answering.View]]:
         *form.pages(),
         *equipment.pages(),
         *review.pages(),
+        *papers.pages(),
     ]
 
 

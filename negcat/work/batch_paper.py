@@ -8,7 +8,7 @@ from typing import Any
 
 from negcat import records
 from negcat.catalogue import Catalogue
-from negcat.errors import NegcatError
+from negcat.errors import UnknownNameError
 from negcat.notation import format_tag, parse_tag
 from negcat.papers import BatchSheet, Drawn, InBatch, PaperSize, UsedBefore, draw_batch_sheet
 from negcat.work.archive import Archive
@@ -78,9 +78,8 @@ def waiting_sheet(
 
     Raises
     ------
-    UnknownNameError : no such film or sheet.
+    UnknownNameError : no such film or sheet, or none that waits with this film and tag.
     NotationError : the tag can't be read.
-    NegcatError : no sheet waits with this film and tag, or a named one doesn't.
     """
     catalogue = archive.catalogue
     film = known_name(catalogue, "film", film)
@@ -93,14 +92,14 @@ def waiting_sheet(
         for sheet in group["sheets"]
     ]
     if not waiting:
-        raise NegcatError(
+        raise UnknownNameError(
             f"no sheet on {film} waits to be developed {tag}; 'negcat pending' lists what waits, by film and tag"
         )
     if sheets:
         chosen = [known_sheet(catalogue, sheet).sheet for sheet in sheets]
         others = [sheet for sheet in chosen if sheet not in waiting]
         if others:
-            raise NegcatError(
+            raise UnknownNameError(
                 f"{', '.join(others)} doesn’t wait to be developed on {film} {tag}; 'negcat pending' lists what waits"
             )
         waiting = list(dict.fromkeys(chosen))

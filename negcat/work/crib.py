@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any, Final
 
 from negcat.catalogue import AdvisedTime, Catalogue
-from negcat.errors import NegcatError, QuantityError
+from negcat.errors import QuantityError, UnknownNameError
 from negcat.exposure import bellows_stops, pupil_stops
 from negcat.notation import format_tag, parse_tag
 from negcat.papers import (
@@ -59,14 +59,13 @@ def crib(
 
     Raises
     ------
-    UnknownNameError : no such film or lens.
-    NegcatError : the archive holds neither films nor lenses.
+    UnknownNameError : no such film or lens, or the archive holds none of either.
     """
     catalogue = archive.catalogue
     if not films and not lenses:
         films, lenses = catalogue.names("films"), catalogue.names("lenses")
         if not films and not lenses:
-            raise NegcatError(
+            raise UnknownNameError(
                 "the archive holds no film and no lens that a crib could tell of; record them with 'negcat record'"
             )
     names = list(dict.fromkeys(known_name(catalogue, "film", film) for film in films))
