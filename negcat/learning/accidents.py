@@ -153,20 +153,28 @@ def _other_films(layout: Layout, fit: Fit, sheet: int, rows: Rows, own: Array) -
         stops[:, 0], stops[:, 1] = find("film", (film,)), find("process", other)
         stops[:, 5] = -1
         faster = log2(layout.films[film].exposure_index / layout.films[recorded.film].exposure_index)
-        changes: dict[str, object] = {
-            "zone": rows.zone + faster,
-            "stops": stops,
-            "bends": np.full(len(rows), find("bend", (*other, "0"))),
-            "batch": np.full(len(rows), -1),
-        }
-        time, reference = layout.reference_time[other], layout.reference_time[process]
-        if recorded.development_s and time and reference and find("contrast", other) >= 0:
-            changes["log_time"] = np.full(len(rows), log(recorded.development_s / time))
-            for kind in ("contrast", "rise", "rise bend", "log q10"):
-                name = kind.replace(" ", "_")
-                changes[name] = np.full(len(rows), find(kind, other))
-        there = predict(layout.shape, replace(rows, **changes), state.unknowns, state.batches)
-        k = there.by_stop
+        there = replace(
+            rows,
+            zone=rows.zone + faster,
+            stops=stops,
+            bends=np.full(len(rows), find("bend", (*other, "0"))),
+            batch=np.full(len(rows), -1),
+        )
+        time = layout.reference_time[other]
+        if recorded.development_s and time and layout.reference_time[process]:
+            contrast, rise, rise_bend, log_q10 = (
+                np.full(len(rows), find(kind, other)) for kind in ("contrast", "rise", "rise bend", "log q10")
+            )
+            there = replace(
+                there,
+                log_time=np.full(len(rows), log(recorded.development_s / time)),
+                contrast=contrast,
+                rise=rise,
+                rise_bend=rise_bend,
+                log_q10=log_q10,
+            )
+        expected = predict(layout.shape, there, state.unknowns, state.batches)
+        k = expected.by_stop
         wide = fit.noise.sheet**2 + _UNSURE_STOPS**2
         speed = faster + float(
             state.unknowns[find("film", (film,))] - state.unknowns[find("film", (recorded.film,))]
@@ -174,7 +182,7 @@ def _other_films(layout: Layout, fit: Fit, sheet: int, rows: Rows, own: Array) -
         found.append(
             _Account(
                 "wrong film",
-                _log_normal(rows.density - there.density, own + wide * np.outer(k, k))
+                _log_normal(rows.density - expected.density, own + wide * np.outer(k, k))
                 + log(_EACH / len(others)),
                 speed,
                 "stops",

@@ -56,8 +56,8 @@ def _warmer(layout: Layout, process: Process, degrees: float | None) -> float:
 
 
 def _tried(layout: Layout, process: Process) -> list[float]:
-    things = [sheet for sheet in layout.sheets if process_of(sheet) == process]
-    times = [thing.development_s for thing in (*things, *layout.tests.get(process, ()))]
+    times = [sheet.development_s for sheet in layout.sheets if process_of(sheet) == process]
+    times += [test.development_s for test in layout.tests.get(process, ())]
     return [time for time in times if time is not None]
 
 
@@ -102,7 +102,8 @@ def developments_of(layout: Layout, points: Sequence[Weighted]) -> tuple[Develop
         seconds, degrees = in_use(sheets)
         tag = format_tag(planned)
         warmer = _warmer(layout, process, degrees)
-        reason, times = "", (None, None, None)
+        reason = ""
+        times: tuple[float | None, float | None, float | None] = (None, None, None)
         if seconds is None:
             column = layout.unknowns.find("untimed", (*process, tag))
             reached = np.maximum(draws(points, [column])[:, 0], _LEAST_CONTRAST)
@@ -120,7 +121,7 @@ def developments_of(layout: Layout, points: Sequence[Weighted]) -> tuple[Develop
             if asked is None:
                 reason = "no time within reach is known to give this contrast: try one further out"
             elif low is None or high is None:
-                reason = "how contrast grows with time is too little known for limits: develop some sheets at another time"
+                reason = "how contrast grows with time is too little known for limits: develop some for another time"
             elif low <= seconds <= high:
                 reason = "no change is called for: the interval holds the time in use"
             else:

@@ -36,7 +36,9 @@ def entanglements(quantities: Sequence[Quantity], summed: Summed) -> tuple[tuple
     reference = np.array([quantity.is_reference for quantity in quantities])
     close[reference] = False
     close[:, reference] = False
-    return tuple(tuple(quantities[j].key for j in np.flatnonzero(close[i])) for i in range(len(quantities)))
+    return tuple(
+        tuple(quantities[j].key for j in np.flatnonzero(close[i]).tolist()) for i in range(len(quantities))
+    )
 
 
 def factors_of(

@@ -82,6 +82,8 @@ class Fitter:
         self.together = Together(layout)
         self.means = layout.unknowns.means
         self._precisions = layout.unknowns.precisions
+        self._seen: State | None = None
+        self._derived: tuple[Predicted, Array, Array]
         self._levels = {
             level: np.array([prior.level == level for prior in layout.unknowns.priors])
             for level in ("bend", "shutter", "hand")
@@ -90,7 +92,9 @@ class Fitter:
         inside = np.flatnonzero(batch >= 0)
         self.batches = len(layout.batches)
         self._gather = sparse.csr_array(
-            (np.ones(len(inside)), (batch[inside], inside)), shape=(self.batches, len(batch)), dtype=float
+            sparse.coo_array(
+                (np.ones(len(inside)), (batch[inside], inside)), shape=(self.batches, len(batch))
+            )
         )
 
     def has(self, level: str) -> bool:
@@ -125,9 +129,13 @@ class Fitter:
 
     def solve(self, state: State, noise: Noise) -> "_Step":
         """Return the Gauss–Newton step from a state, and the curvature there."""
-        predicted = self.predict(state)
+        # Levels are tried by the dozen at one state, and derivatives know nothing of them.
+        if state is not self._seen:
+            predicted = self.predict(state)
+            self._seen = state
+            self._derived = (predicted, *jacobian(self.layout.rows, predicted, state.unknowns))
+        predicted, by_unknown, by_batch = self._derived
         weighed, score, likelihood = self.together.weigh(predicted, noise)
-        by_unknown, by_batch = jacobian(self.layout.rows, predicted, state.unknowns)
         weighted = weighed.precision @ by_unknown
         curvature = by_unknown.T @ weighted
         precisions = self.precisions(noise)
@@ -147,11 +155,12 @@ class Fitter:
                 gain[:, i] = self._gather @ (by_batch[:, i : i + 1] * weighted)
             pull = self._gather @ (by_batch * score[:, None]) - batch_precision * state.batches
             log_determinant += float(np.linalg.slogdet(own)[1].sum())
-            own = np.linalg.inv(own)
+            own = np.asarray(np.linalg.inv(own), np.float64)
             coupling = gain
             gain = own @ coupling
-            curvature -= np.einsum("bip,biq->pq", coupling, gain, optimize=True)
-            gradient -= np.einsum("bip,bi->p", gain, pull)
+            flat = (2 * self.batches, len(self.means))
+            curvature -= coupling.reshape(flat).T @ gain.reshape(flat)
+            gradient -= pull.ravel() @ gain.reshape(flat)
             batch_step = np.einsum("bij,bj->bi", own, pull)
         factor = linalg.cho_factor(0.5 * (curvature + curvature.T), lower=True)
         step = linalg.cho_solve(factor, gradient)

@@ -7,14 +7,14 @@ film's: each lens's reference cell has error 0, the mean of the times' errors ov
 
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from negcat.learning.layout import Layout, process_of
+from negcat.learning.layout import Layout, process_of, tag_of
 from negcat.learning.learned import Factor
 from negcat.learning.unknowns import Process
-from negcat.notation import format_tag
 
 __all__ = ["Quantity", "quantities_of", "tag_level"]
 
@@ -47,11 +47,14 @@ class Quantity:
 
 
 def tag_level(layout: Layout, process: Process, tag: str) -> str:
-    """Return the words for a tag: with the developer where the film was developed in several."""
+    """Return the words for a film's tag: with the developer where the film was developed in several."""
     several = sum(1 for other in layout.reference_tag if other.film == process.film) > 1
-    developer = " ".join(part for part in (process.developer, process.dilution) if part)
-    middle = [developer or "developer not recorded"] if several else []
+    middle = [_developer(process.developer, process.dilution)] if several else []
     return " / ".join([process.film, *middle, tag])
+
+
+def _developer(developer: str | None, dilution: str | None) -> str:
+    return " ".join(part for part in (developer, dilution) if part) or "developer not recorded"
 
 
 def quantities_of(layout: Layout) -> tuple[Quantity, ...]:
@@ -69,7 +72,7 @@ def quantities_of(layout: Layout) -> tuple[Quantity, ...]:
         evidence["lens", (sheet.lens,)].append(sheet.sheet)
         evidence["cell", (sheet.lens, sheet.cell)].append(sheet.sheet)
         evidence["shutter_time", (sheet.shutter, sheet.marked_time)].append(sheet.sheet)
-        evidence["tag", (*process, format_tag(sheet.planned_n))].append(sheet.sheet)
+        evidence["tag", tag_of(process, sheet.planned_n)].append(sheet.sheet)
         if sheet.batch is not None:
             evidence["batch", (sheet.batch,)].append(sheet.sheet)
     for i in np.unique(layout.rows.sheet[layout.rows.lost_log2 > 0.0]):
@@ -84,18 +87,21 @@ def quantities_of(layout: Layout) -> tuple[Quantity, ...]:
 
     # The mean of the times' errors over the measured sheets.
     mean_time = np.zeros(len(unknowns))
-    for (kind, of), ids in evidence.items():
+    for (kind, of), those in evidence.items():
         if kind == "shutter_time":
-            mean_time += unit(kind, of) * len(ids) / len(sheets)
+            mean_time += unit(kind, of) * len(those) / len(sheets)
 
     found = []
     order = sorted(evidence, key=lambda key: (_ORDER.index(key[0]), repr(key[1])))
-    marks = {(sheet.shutter, sheet.marked_time): sheet.time_s for sheet in sheets}
+    marks: dict[tuple[str | None, ...], float] = {
+        (sheet.shutter, sheet.marked_time): sheet.time_s for sheet in sheets
+    }
     times = sorted(
-        (key for key in order if key[0] == "shutter_time"), key=lambda key: (key[1][0], marks[key[1]])
+        (key for key in order if key[0] == "shutter_time"), key=lambda key: (repr(key[1][0]), marks[key[1]])
     )
     for kind, of in [*(key for key in order if key[0] in _ORDER[:3]), *times]:
         ids = tuple(evidence[kind, of])
+        factor = cast("Factor", kind)
         names = tuple(name or "" for name in of)
         level, combination, reference = " / ".join(names), unit(kind, of), False
         if kind == "film":
@@ -111,13 +117,14 @@ def quantities_of(layout: Layout) -> tuple[Quantity, ...]:
             reference = cell == layout.reference_cell[lens]
             if reference and lens != layout.main_lens and len(layout.lenses[lens].cells) == 1:
                 combination, reference = unit("lens", (lens,)), False
-        found.append(Quantity(kind, level, names, ids, combination, reference))
+        found.append(Quantity(factor, level, names, ids, combination, reference))
     for kind, of in order:
         ids = tuple(evidence[kind, of])
         names = tuple(name or "" for name in of)
         if kind == "tag":
-            process = Process(names[0], of[1], of[2])
-            level = tag_level(layout, process, names[3])
+            several = len({key[1][:2] for key in evidence if key[0] == "tag"}) > 1
+            developer = _developer(*of[:2]) if several else ""
+            level = " / ".join(part for part in (developer, names[2]) if part)
             reference = unknowns.find(kind, of) < 0
             found.append(Quantity("tag", level, names, ids, unit(kind, of), reference))
         elif kind == "exponent":

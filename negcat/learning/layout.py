@@ -5,13 +5,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite, log, log2
 from statistics import median
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from negcat.errors import QuantityError
 from negcat.learning import unknowns as beliefs
-from negcat.learning.season import Film, FilmTest, Lens, Season, Sheet
+from negcat.learning.season import Film, FilmTest, Lens, Reading, Season, Sheet
 from negcat.learning.shape import Shape, shape_of
 from negcat.learning.unknowns import Prior, Process, Unknowns
 from negcat.notation import format_tag
@@ -24,6 +25,7 @@ Places = NDArray[np.intp]
 LOST = 0.03
 """Net density under which a shadow is lost: an upper bound, not a figure."""
 
+_LAST_ZONE = 9.0
 _LEAST_SD = 0.004
 _TEST_SD = 0.02
 _ZONE_I_LUX_S = 0.504  # lux·s that put Zone I at 0.10 on a film whose exposure index is 1: 0.8·0.63
@@ -123,6 +125,11 @@ def process_of(thing: Sheet | FilmTest) -> Process:
     return Process(thing.film, thing.developer, thing.dilution)
 
 
+def tag_of(process: Process, n: float) -> tuple[str | None, ...]:
+    """Return what a tag's shift belongs to: a developer works on all films alike, and does more or less of it."""
+    return (process.developer, process.dilution, format_tag(n))
+
+
 def measured_sheets(season: Season) -> tuple[Sheet, ...]:
     """Return the sheets with at least one density or bound, after looking that they can be computed with."""
     films, lenses = {film.film for film in season.films}, {lens.lens: lens for lens in season.lenses}
@@ -148,9 +155,10 @@ def measured_sheets(season: Season) -> tuple[Sheet, ...]:
     return tuple(sheet for sheet in season.sheets if any(_counts(reading) for reading in sheet.readings))
 
 
-def _counts(reading: object) -> bool:
-    density = getattr(reading, "net_density", None)
-    return density is not None or getattr(reading, "bound_density", None) is not None
+def _counts(reading: Reading) -> bool:
+    """Whether a reading tells anything: beyond zone IX no straight curve is to be expected any more."""
+    known = reading.net_density is not None or reading.bound_density is not None
+    return known and reading.zone <= _LAST_ZONE
 
 
 def lay_out(season: Season) -> Layout:
@@ -235,7 +243,7 @@ class _Layer:
         for lens in lenses:
             used = Counter(sheet.cell for sheet in sheets if sheet.lens == lens)
             whole = self.lenses[lens].whole
-            self.reference_cell[lens] = whole if whole in used else _most(used)
+            self.reference_cell[lens] = whole if whole is not None and whole in used else _most(used)
         self.main_process = {
             film: _most(Counter(process_of(sheet) for sheet in sheets if sheet.film == film))
             for film in {sheet.film for sheet in sheets}
@@ -290,12 +298,12 @@ class _Layer:
         for sheet in sorted(self.sheets, key=lambda sheet: (sheet.shutter, sheet.time_s)):
             prior = Prior(0.0, 1.0, "hand" if sheet.by_hand else "shutter")
             unknowns.add("shutter_time", (sheet.shutter, sheet.marked_time), prior)
-        for sheet in sorted(self.sheets, key=lambda sheet: (process_of(sheet).__repr__(), sheet.planned_n)):
+        for sheet in sorted(self.sheets, key=lambda sheet: (repr(process_of(sheet)), sheet.planned_n)):
             process = process_of(sheet)
             away = abs(sheet.planned_n - self.reference_tag[process])
             if away > 0.0:
-                sd = max(beliefs.TAG_SD_PER_N * away, beliefs.LEAST_TAG_SD)
-                unknowns.add("tag", (*process, format_tag(sheet.planned_n)), Prior(0.0, sd))
+                prior = Prior(0.0, beliefs.TAG_SD * min(away, 1.0))
+                unknowns.add("tag", tag_of(process, sheet.planned_n), prior)
         for film in sorted(self.main_process):
             if any(self.lost_log2(sheet) > 0.0 for sheet in self.sheets if sheet.film == film):
                 none = self.films[film].law == "none"
@@ -341,7 +349,9 @@ class _Layer:
                 find("lens", (sheet.lens,)),
                 find("cell", (sheet.lens, sheet.cell)),
                 find("shutter_time", (sheet.shutter, sheet.marked_time)),
-                find("tag", (*process, tag)),
+                -1
+                if sheet.planned_n == self.reference_tag[process]
+                else find("tag", tag_of(process, sheet.planned_n)),
             ]
             shared = {
                 "stops": stops,
@@ -388,8 +398,9 @@ class _Layer:
                     start = -float(np.interp(self.season.target.density(1.0), ys, xs))
                 else:
                     continue
+                bearing = (("film", (test.film,)), ("process", process), ("test", (test.test,)))
                 shared = {
-                    "stops": [find("film", (test.film,)), find("process", process), find("test", (test.test,)), -1, -1, -1],
+                    "stops": [*(find(*one) for one in bearing), -1, -1, -1],
                     "lost_log2": 0.0,
                     "exponent": 1.0,
                     "exponent_column": -1,
@@ -424,5 +435,8 @@ class _Layer:
             self.rows[name].append(value)
 
 
-def _most(counted: Counter) -> object:
+T = TypeVar("T")
+
+
+def _most(counted: "Counter[T]") -> T:
     return min(counted, key=lambda key: (-counted[key], repr(key)))

@@ -31,12 +31,12 @@ class FactorEstimate:
     ----------
     factor : ``film``, ``lens`` (all cells of a further lens with several cells, against the lens with most
         sheets), ``cell`` (against its lens's reference cell; a further lens with one cell against the lens
-        with most sheets), ``shutter_time``, ``tag`` (shift of the exposure with this development, beyond its
-        contrast, against the film's reference tag), ``batch``.
-    level : which: film · lens · ``LENS / CELL`` · ``SHUTTER / TIME`` · ``FILM / TAG`` (with several
-        developers ``FILM / DEVELOPER DILUTION / TAG``) · batch.
+        with most sheets), ``shutter_time``, ``tag`` (shift of the exposure that comes with this
+        development, beyond its contrast, against N), ``batch``.
+    level : which: film · lens · ``LENS / CELL`` · ``SHUTTER / TIME`` · tag (with several developers
+        ``DEVELOPER DILUTION / TAG``) · batch.
     names : the same in parts, to be looked up: (film,) · (lens,) · (lens, cell) · (shutter, marked time) ·
-        (film, developer, dilution, tag) · (batch,).
+        (developer, dilution, tag) · (batch,).
     sheets : ids of the sheets it rests on.
     error_stops : more exposure than the record says (denser) is positive; a film's is its speed beyond the
         index in use.

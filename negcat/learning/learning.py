@@ -73,10 +73,10 @@ def learn(season: Season) -> Learned:
 
     Notes
     -----
-    Net density = curve(zone given + film + lens + cell + shutter time + reciprocity + tag + batch + sheet; contrast(time,
-    temperature)), see `prediction`; priors in `unknowns`; accidents as a mixture, see `sheets_together`; mode
-    and curvature in `fitting`; noise levels and how they widen the intervals in `noise`; the terms in which
-    it is told in `gauge`.
+    Net density = curve(zone given + film + lens + cell + shutter time + reciprocity + tag + batch + sheet;
+    contrast(time, temperature)), see `prediction`; priors in `unknowns`; accidents as a mixture, see
+    `sheets_together`; mode and curvature in `fitting`; noise levels and how they widen the intervals in `noise`;
+    the terms in which it is told in `gauge`.
     """
     measured = measured_sheets(season)
     ids = tuple(sheet.sheet for sheet in season.sheets)

@@ -29,10 +29,10 @@ Array = NDArray[np.float64]
 
 LEVELS: Final = ("reading", "sheet", "batch", "batch_contrast", "bend", "shutter", "hand")
 
-_USUAL: Final = {"reading": (0.1, 0.5), "shutter": (1 / 3, 0.6), "hand": (0.1, 0.6)}
-"""Lognormal beliefs, median and deviation of the logarithm: what a meter, shutters and counting are usually off by."""
+_USUAL: Final = {"reading": (0.1, 0.5), "sheet": (0.1, 0.5), "shutter": (1 / 3, 0.6), "hand": (0.1, 0.6)}
+"""Lognormal beliefs, median and deviation of the logarithm: what metering, shutters and counting are usually off by."""
 
-_SELDOM_MORE: Final = {"sheet": 0.4, "batch": 0.25, "batch_contrast": 0.06, "bend": 0.8}
+_SELDOM_MORE: Final = {"batch": 0.25, "batch_contrast": 0.06, "bend": 0.8}
 """Exponential beliefs, which prefer none: the deviation that is exceeded in one case of twenty."""
 
 _START: Final = {
@@ -52,8 +52,9 @@ class Weighted:
     share: float
 
 
-def _noise(levels: Array, *, accidents: bool = True) -> Noise:
-    return Noise(*(float(level) for level in np.exp(levels)), accidents=accidents)
+def _noise(levels: Array) -> Noise:
+    reading, sheet, batch, batch_contrast, bend, shutter, hand = np.exp(levels).tolist()
+    return Noise(reading, sheet, batch, batch_contrast, bend, shutter, hand)
 
 
 def _log_hyperprior(levels: Array) -> float:

@@ -27,7 +27,8 @@ class Reading:
 
     Notes
     -----
-    A net density under 0.03 is no figure but a shadow lost: it is taken as ``clearer`` than 0.03.
+    A net density under 0.03 is no figure but a shadow lost: it is taken as ``clearer`` than 0.03. Readings given
+    more than zone IX tell nothing, as in :mod:`negcat.judgement`.
     """
 
     zone: float

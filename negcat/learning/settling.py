@@ -170,7 +170,9 @@ def _rows(layout: Layout, candidates: Sequence[_Candidate]) -> Rows:
                 find("lens", (candidate.lens,)),
                 find("cell", (candidate.lens, candidate.cell)),
                 find("shutter_time", (candidate.shutter, candidate.marked_time)),
-                find("tag", (*process, candidate.tag)),
+                find("tag", (process.developer, process.dilution, candidate.tag))
+                if candidate.tag != format_tag(layout.reference_tag[process])
+                else -1,
             ],
             "lost_log2": log2(beyond) if beyond > 1.02 else 0.0,
             "exponent": layout.exponents[process.film],

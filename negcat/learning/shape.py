@@ -54,13 +54,13 @@ class Shape:
     Net density = target(x + Σ aⱼ·φⱼ(x)), x the zone that speed and development lead to. The bending of the
     axis is a Gaussian process with a squared-exponential covariance (length 2.5 zones) held at 0 in zones I
     and VIII, because those two define speed and contrast; φⱼ are its first eigenfunctions scaled so that all aⱼ
-    have one deviation, the process's before it is held, in zones (Rasmussen; Ramsay for bending an axis). Below zone 0 the target runs out
-    exponentially, so that no density is negative.
+    have one deviation, the process's before it is held, in zones (Rasmussen; Ramsay for bending an axis). Below
+    zone 0 the target runs out exponentially, so that no density is negative.
     """
 
     def __init__(self, target: TargetCurve) -> None:
         low, high, step = _GRID
-        grid = np.arange(round((high - low) / step) + 1) * step + low
+        grid = np.asarray(np.arange(round((high - low) / step) + 1) * step + low, np.float64)
         density = target.density(grid)
         first, least = target.zones[0], target.densities[0]
         if least > 0.0:

@@ -1,4 +1,4 @@
-"""How likely a sheet's densities are together: ordinary, one reading mistaken, or the whole sheet spoiled.
+"""How likely a sheet's densities are together: ordinary, careless, a reading mistaken, or the sheet spoiled.
 
 Sources
 -------
@@ -7,6 +7,8 @@ Box : G. E. P. Box, G. C. Tiao, A Bayesian approach to some outlier problems, Bi
 Dempster : A. P. Dempster, N. M. Laird, D. B. Rubin, Maximum likelihood from incomplete data via the EM
     algorithm, J. R. Stat. Soc. B 39 (1977): weights as expected memberships.
 Gelman : A. Gelman et al., Bayesian Data Analysis (2013), 15, 22: sheets as levels of a hierarchy; mixtures.
+Lange : K. L. Lange, R. J. A. Little, J. M. G. Taylor, Robust statistical modeling using the t distribution, J. Am.
+    Stat. Assoc. 84 (1989): heavy tails as a mixture over scales, here over two.
 Woodbury : W. W. Hager, Updating the inverse of a matrix, SIAM Review 31 (1989).
 """
 
@@ -28,9 +30,13 @@ Places = NDArray[np.intp]
 FLOOR_SD = 0.03
 """No exposure zone is known better than this, whatever the density's deviation."""
 
+CARELESS_SHARE = 0.06
 SPOILED_SHARE = 0.02
 MISTAKEN_SHARE = 0.01
-"""Beliefs: of a hundred sheets two are spoiled, of a hundred readings one is mistaken."""
+"""Beliefs: of a hundred sheets six are metered carelessly and two spoiled, of a hundred readings one is mistaken."""
+
+_CARELESS = 2.0  # times the ordinary deviation of metering, of readings and of sheets
+_CARELESS_STOPS = 0.3  # and the sheet's as a whole by so much on top
 
 MISTAKEN_SD = 0.35  # net density by which a mistaken reading is off
 _SPOILED_STOPS = 1.0
@@ -74,13 +80,15 @@ class Weighed:
     precision: sparse.csr_array
     ordinary: Array  # (S, M, M) precision of ordinary sheets
     ordinary_log: Array  # (S,) its log determinant
+    careless: Array
+    careless_log: Array
     leverage: Array  # (S, M)
     spread: Array  # (S, M, 3) P·U
     inner: Array  # (S, 3, 3)
     spoiled_log: Array
     by_stop: Array
     variance: Array
-    belongs: Array  # (S,) probability of an ordinary sheet
+    belongs: Array  # (S,) probability that a sheet is ordinary or careless
     mistaken: Array  # (S, M) probability of each reading being mistaken
 
 
@@ -94,11 +102,11 @@ class Together:
     Notes
     -----
     A sheet's residuals r are normal with V = D + σ²·k·kᵀ: D its readings' own variances (density, a floor of
-    0.03 zone, metering times slope), σ the sheets' deviation in stops, k the slopes. An accident widens V: one
-    reading by W² (mistaken), or the sheet by shift, fog and slope (spoiled). The likelihood is the mixture
-    of these cases (Box), and Σ P(case)·V⁻¹, with P from the residuals, is the weight that the EM algorithm gives
-    the sheet (Dempster), so that a spoiled sheet drops out by itself. Inverses are updates of the ordinary
-    one (Woodbury).
+    0.03 zone, metering times slope), σ the sheets' deviation in stops, k the slopes. A careless sheet has twice
+    the metering's deviations and 0.3 stop on top, which makes tails heavy (Lange). An accident widens V: one
+    reading by W² (mistaken), or the sheet by shift, fog and slope (spoiled). The likelihood is the mixture of these cases
+    (Box), and Σ P(case)·V⁻¹, with P from the residuals, is the weight that the EM algorithm gives the sheet
+    (Dempster), so that a spoiled sheet drops out by itself. Inverses are updates of the ordinary one (Woodbury).
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -118,8 +126,11 @@ class Together:
         row_of = np.zeros((self.sheets, self.width), np.intp)
         row_of[self.slot] = np.arange(count)
         single = np.arange(count, len(rows))
-        self._left = np.concatenate([row_of[self._pairs[0], self._pairs[1]], single])
-        self._right = np.concatenate([row_of[self._pairs[0], self._pairs[2]], single])
+        left = np.concatenate([row_of[self._pairs[0], self._pairs[1]], single])
+        right = np.concatenate([row_of[self._pairs[0], self._pairs[2]], single])
+        self._order = np.lexsort((right, left))
+        self._columns = right[self._order]
+        self._starts = np.searchsorted(left[self._order], np.arange(len(rows) + 1))
         zone = self.padded(rows.zone[:count])
         middle = zone.sum(axis=1) / np.maximum(self.sizes, 1)
         self.from_middle = (zone - middle[:, None]) * self.there
@@ -149,20 +160,22 @@ class Together:
         variance = self.variances(predicted, noise)
         k = self.padded(predicted.by_stop[:count])
         own = self.padded(1.0 / variance[:count])
-        # V⁻¹ of an ordinary sheet, by Woodbury.
-        weighted = own * k
-        common = noise.sheet**2 / (1.0 + noise.sheet**2 * np.einsum("sm,sm->s", weighted, k))
-        ordinary = -common[:, None, None] * weighted[:, :, None] * weighted[:, None, :]
+        ordinary, ordinary_log = _in_common(own, k, noise.sheet)
+        more = (_CARELESS**2 - 1.0) * noise.reading**2
+        wider = self.padded(1.0 / (variance[:count] + more * predicted.by_stop[:count] ** 2))
+        careless, careless_log = _in_common(
+            wider, k, float(np.hypot(_CARELESS * noise.sheet, _CARELESS_STOPS))
+        )
         index = np.arange(self.width)
-        ordinary[:, index, index] += own
-        ordinary_log = np.log(np.where(own > 0.0, own, 1.0)).sum(axis=1) + np.log(common / noise.sheet**2)
         directions = spoiled_directions(k, self.there, self.from_middle)
         spread = ordinary @ directions
-        inner = np.linalg.inv(np.eye(3) + directions.transpose(0, 2, 1) @ spread)
+        inner = np.asarray(np.linalg.inv(np.eye(3) + directions.transpose(0, 2, 1) @ spread), np.float64)
         state = Weighed(
             precision=sparse.csr_array((0, 0)),
             ordinary=ordinary,
             ordinary_log=ordinary_log,
+            careless=careless,
+            careless_log=careless_log,
             leverage=ordinary[:, index, index] * MISTAKEN_SD**2,
             spread=spread,
             inner=inner,
@@ -176,23 +189,24 @@ class Together:
         likelihood, cases = self._cases(residual, state, noise)
         blocks = ordinary
         if noise.accidents:
-            pull = cases[:, 2:] * MISTAKEN_SD**2 / (1.0 + state.leverage)
-            blocks = ordinary - np.einsum("sij,sj,sjk->sik", ordinary, pull, ordinary)
-            blocks -= cases[:, 1, None, None] * (spread @ inner @ spread.transpose(0, 2, 1))
+            pull = cases[:, 3:] * MISTAKEN_SD**2 / (1.0 + state.leverage)
+            blocks = ordinary - (ordinary * pull[:, None, :]) @ ordinary
+            blocks -= cases[:, 2, None, None] * (spread @ inner @ spread.transpose(0, 2, 1))
+            blocks += cases[:, 1, None, None] * (careless - ordinary)
         bound_score, bound_weight, bound_log = self._bounds(residual, variance)
         tests = slice(count + self.bounds, len(rows))
         values = np.concatenate([blocks[self._pairs], bound_weight, 1.0 / variance[tests]])
         precision = sparse.csr_array(
-            (values, (self._left, self._right)), shape=(len(rows), len(rows)), dtype=float
+            (values[self._order], self._columns, self._starts), shape=(len(rows), len(rows))
         )
-        score = precision @ residual
+        score = np.asarray(precision @ residual)
         score[count : count + self.bounds] = bound_score
         state = Weighed(
             **{
                 **{name: getattr(state, name) for name in state.__dataclass_fields__},
                 "precision": precision,
-                "belongs": cases[:, 0],
-                "mistaken": cases[:, 2:],
+                "belongs": cases[:, 0] + cases[:, 1],
+                "mistaken": cases[:, 3:],
             }
         )
         return state, np.asarray(score), likelihood + bound_log + self._tests(residual, variance)
@@ -207,15 +221,17 @@ class Together:
         )
 
     def _cases(self, residual: Array, state: Weighed, noise: Noise) -> tuple[float, Array]:
-        """Return the sheets' log likelihood and P(ordinary), P(spoiled), P(each mistaken): (S, 2 + M)."""
+        """Return the log likelihood, and P(ordinary), P(careless), P(spoiled), P(each mistaken): (S, 3 + M)."""
         table = self.padded(residual[: self.count])
         pulled = np.einsum("smn,sn->sm", state.ordinary, table)
         ordinary = 0.5 * (state.ordinary_log - np.einsum("sm,sm->s", pulled, table))
         normal = -0.5 * np.log(2.0 * np.pi) * self.count
         if not noise.accidents:
-            cases = np.zeros((self.sheets, 2 + self.width))
+            cases = np.zeros((self.sheets, 3 + self.width))
             cases[:, 0] = 1.0
             return float(ordinary.sum()) + normal, cases
+        pulled_less = np.einsum("smn,sn->sm", state.careless, table)
+        careless = 0.5 * (state.careless_log - np.einsum("sm,sm->s", pulled_less, table))
         along = np.einsum("smj,sm->sj", state.spread, table)
         spoiled = ordinary + 0.5 * (np.einsum("sj,sjk,sk->s", along, state.inner, along) + state.spoiled_log)
         widened = 1.0 + state.leverage
@@ -223,10 +239,11 @@ class Together:
         # In a sheet of one reading the two accidents are one.
         several = (self.sizes > 1)[:, None] * self.there > 0.0
         mistaken = np.where(several, mistaken + np.log(MISTAKEN_SHARE), -np.inf)
-        usual = np.log(1.0 - SPOILED_SHARE - MISTAKEN_SHARE * several.sum(axis=1))
-        both = np.column_stack([ordinary + usual, spoiled + np.log(SPOILED_SHARE), mistaken])
-        top = both.max(axis=1)
-        cases = np.exp(both - top[:, None])
+        usual = np.log(1.0 - CARELESS_SHARE - SPOILED_SHARE - MISTAKEN_SHARE * several.sum(axis=1))
+        careless, spoiled = careless + np.log(CARELESS_SHARE), spoiled + np.log(SPOILED_SHARE)
+        every = np.column_stack([ordinary + usual, careless, spoiled, mistaken])
+        top = every.max(axis=1)
+        cases = np.exp(every - top[:, None])
         total = cases.sum(axis=1)
         return float((top + np.log(total)).sum()) + normal, cases / total[:, None]
 
@@ -249,6 +266,23 @@ class Together:
         which = slice(self.count + self.bounds, None)
         own, wide = residual[which], variance[which]
         return float(-0.5 * (own * own / wide + np.log(2.0 * np.pi * wide)).sum())
+
+
+def _in_common(own: Array, by_stop: Array, sd: float) -> tuple[Array, Array]:
+    """Return (D + σ²·k·kᵀ)⁻¹ of every sheet, and its log determinant (Woodbury).
+
+    Parameters
+    ----------
+    own : D⁻¹, 0 where there is no reading, shape (S, M).
+    by_stop : k, shape (S, M).
+    sd : σ, stops.
+    """
+    weighted = own * by_stop
+    share = 1.0 / (1.0 + sd**2 * np.einsum("sm,sm->s", weighted, by_stop))
+    found = -(share * sd**2)[:, None, None] * weighted[:, :, None] * weighted[:, None, :]
+    index = np.arange(own.shape[1])
+    found[:, index, index] += own
+    return found, np.log(np.where(own > 0.0, own, 1.0)).sum(axis=1) + np.log(share)
 
 
 def spoiled_directions(by_stop: Array, there: Array, from_middle: Array) -> Array:

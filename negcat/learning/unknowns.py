@@ -20,8 +20,7 @@ UNRECORDED_EXPONENT_SD: Final = 0.3
 """Where no law is on record, nothing is known but that films lose: exponents of 1 to 1.4 are usual."""
 
 PROCESS_SD: Final = 0.25  # stops between a film's speeds in two developers
-TAG_SD_PER_N: Final = 0.15  # stops that an N more or less shifts Zone I by
-LEAST_TAG_SD: Final = 0.05
+TAG_SD: Final = 0.25  # stops by which developing an N or more away from N shifts Zone I
 CONTRAST_SD: Final = 0.15  # of contrast at the reference time: one N
 RISE: Final = (0.6, 0.25)  # contrast gained per unit of ln time: kt·e^(−kt)·c∞ for kt from 0.4 to 2
 BEND: Final = (0.0, 0.25)  # by how much that gain changes per unit of ln time
@@ -98,9 +97,10 @@ class Unknowns:
         """One over the prior variances, shape (unknowns,)."""
         return np.array([prior.sd for prior in self.priors]) ** -2.0
 
-    def add_shape(self, process: Process) -> int:
-        """Add a process's bends, in a row; return the first one's column."""
-        return [self.add("bend", (*process, str(j)), Prior(0.0, 1.0, "bend")) for j in range(BENDS)][0]
+    def add_shape(self, process: Process) -> None:
+        """Add a process's bends, in a row."""
+        for j in range(BENDS):
+            self.add("bend", (*process, str(j)), Prior(0.0, 1.0, "bend"))
 
     def add_contrast(self, process: Process, reference_n: float, *, with_temperature: bool) -> None:
         """Add a process's contrast at its reference time, its rise with ln time, and its Q10."""

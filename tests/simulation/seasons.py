@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,7 +103,9 @@ class Kind:
 SCENARIOS: dict[str, Kind] = {
     "ordinary": Kind(),
     "noisier meter": Kind(metering=(0.12, 0.15), rounded=True),
-    "no noise of sheets or batches": Kind(sheet_noise=(0.0, 0.0), batch_noise=(0.0, 0.0), contrast_noise=(0.0, 0.0)),
+    "no noise of sheets or batches": Kind(
+        sheet_noise=(0.0, 0.0), batch_noise=(0.0, 0.0), contrast_noise=(0.0, 0.0)
+    ),
     "curves of other shapes": Kind(curves=("short toe", "long toe", "shoulder")),
     "development multiplies densities": Kind(multiplied=True),
     "film tests, relative": Kind(curves=("target", "short toe", "long toe", "shoulder"), tested="relative"),
@@ -170,10 +172,19 @@ class _Maker:
         grown = (1 - np.exp(-k * seconds)) / (1 - np.exp(-k * whole))
         return float(self.at_normal[film] * grown)
 
+    def n_reached(self, film: str, contrast: float) -> float:
+        """N+n by its definition: the densities of zones I and VIII at N lie 7 − n stops apart."""
+        if not self.kind.multiplied:
+            return 7 - 7 / contrast
+        zones = np.linspace(-2, 14, 3201)
+        one, eight = np.interp([0.10, 1.30], contrast * self.curve[film](zones), zones)
+        return float(7 - (eight - one))
+
     def time_for(self, film: str, n: float) -> float:
-        k, whole = self.k[film], NORMAL_TIME[film]
-        share = contrast_of(n) / self.at_normal[film] * (1 - np.exp(-k * whole))
-        return float(-np.log(1 - share) / k) if share < 1 else np.inf
+        """Seconds that reach N+n; infinite where none do."""
+        times = NORMAL_TIME[film] * np.geomspace(0.3, 6, 1201)
+        reached = np.array([self.n_reached(film, self.contrast(film, t)) for t in times])
+        return float(np.exp(np.interp(n, reached, np.log(times)))) if n < reached[-1] else np.inf
 
     def density(self, film: str, zone: F, contrast: float) -> F:
         """Net density of zones by the film's true speed."""
@@ -334,15 +345,13 @@ class _Maker:
             cell={cell: error for cell, error in self.cells.items() if cell != WHOLE},
             time={mark: self.times[mark] - middle for mark in marks},
             exponent=dict(self.exponent),
-            n={(film, n): 7 - 7 / self.contrast(film, self.dev_time[film, n]) for film, n in used},
+            n={
+                (film, n): self.n_reached(film, self.contrast(film, self.dev_time[film, n]))
+                for film, n in used
+            },
             time_for={(film, n): self.time_for(film, n) for film, n in used},
             spoiled=spoiled,
         )
 
 
 ACCIDENTS = ("fog", "double exposure", "mistaken reading", "wrong film")
-
-
-def without_batches(season: Season) -> Season:
-    """The same season with no batch recorded."""
-    return replace(season, sheets=tuple(replace(sheet, batch=None) for sheet in season.sheets))
