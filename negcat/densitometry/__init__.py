@@ -7,6 +7,7 @@ width and height, so that they hold for the same scan at any reduction.
 
 from negcat.densitometry.boxes import Box
 from negcat.densitometry.condition import Condition, assess
+from negcat.densitometry.film_steps import FilmSteps, find_film_steps, measure_film_steps
 from negcat.densitometry.fitting import fit_profile
 from negcat.densitometry.profile import FULL_SCALE, ScannerProfile, StepFit
 from negcat.densitometry.rebate import NoRebate, Rebate, find_rebate
@@ -17,6 +18,7 @@ __all__ = [
     "FULL_SCALE",
     "Box",
     "Condition",
+    "FilmSteps",
     "FoundSteps",
     "NetDensity",
     "NoRebate",
@@ -25,9 +27,11 @@ __all__ = [
     "SpotDensity",
     "StepFit",
     "assess",
+    "find_film_steps",
     "find_rebate",
     "find_steps",
     "fit_profile",
+    "measure_film_steps",
     "measure_spot",
     "net_density",
     "step_codes",

@@ -19,7 +19,7 @@ __all__ = ["FoundSteps", "find_steps", "step_codes"]
 _Levels = NDArray[np.float32]
 _Floats = NDArray[np.float64]
 
-_MOST_PIXELS = 1100
+MOST_PIXELS = 1100
 _INVERTED = 3.0
 _ENOUGH = 0.6  # of the steps: then other combs in the scan are not looked at
 _NEXT = 1.6  # usual steps: by how much the next one may be darker
@@ -89,19 +89,19 @@ def find_steps(
     if image.ndim != 2 or min(image.shape) < 16:
         raise CalibrationError(f"a tablet is looked for in one channel of 16 pixels a side or more; {REGION}")
     part, corner = _part(image, region)
-    small, factor = reduced(part, _MOST_PIXELS)
-    levels = np.log10(np.maximum(small, 0.0) + _FLOOR).astype(np.float32)
+    small, factor = reduced(part, MOST_PIXELS)
+    levels = log_levels(small)
     comb, band, first, slots, note = _found(levels, known)
     boxes: list[Box | None] = [None] * known.size
     for number, slot in enumerate(slots):
         if slot is not None:
-            boxes[first + number] = _step_box(
+            boxes[first + number] = step_box(
                 slot, band, comb, levels.shape, factor, part.shape, corner, image.shape
             )
     lost: list[int] = []
     for slot in _beyond(band, slots)[: known.size - first - len(slots)]:
         number = first + len(slots) + len(lost)
-        box = _step_box(slot, band, comb, levels.shape, factor, part.shape, corner, image.shape)
+        box = step_box(slot, band, comb, levels.shape, factor, part.shape, corner, image.shape)
         last = boxes[number - 1]
         if last is None or not _drowned(image, box, last, band.step):
             break
@@ -130,6 +130,11 @@ def find_steps(
         clipped=clipped,
         lost=tuple(lost),
     )
+
+
+def log_levels(codes: NDArray[Any]) -> _Levels:
+    """Return log10 of codes, levelled off where they drown in the scanner's noise; shape of `codes`."""
+    return np.asarray(np.log10(np.maximum(codes, 0.0) + _FLOOR), dtype=np.float32)
 
 
 def _found(levels: _Levels, known: _Floats) -> tuple[Comb, Band, int, list[Slot | None], str]:
@@ -250,7 +255,7 @@ def _check_order(codes: tuple[float, ...], known: _Floats) -> None:
         )
 
 
-def _step_box(
+def step_box(
     slot: Slot,
     band: Band,
     comb: Comb,
