@@ -6,15 +6,18 @@ of ``development_sheets``, and readings are read for a bounded number of sheets.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from negcat.catalogue.columns import OUTCOMES, Column, InMemory
+from negcat.catalogue.columns import OUTCOMES, SEARCHED, Column, InMemory
 from negcat.catalogue.rows import kind_named
+from negcat.catalogue.searching_schema import COUNTED
 
 __all__ = ["Gathered", "Outcomes"]
 
@@ -49,18 +52,23 @@ class Outcomes:
 class Gathered(InMemory):
     """How what belongs together is gathered."""
 
-    def counted(self, by: Literal["film", "lens"], name: str) -> list[dict[str, Any]]:
-        """Count the sheets of a film or lens by everything that sheets are counted by.
+    def counted(self, by: Literal["film", "lens"], name: str, *of: str) -> list[dict[str, Any]]:
+        """Count the sheets of a film or lens by some of what sheets are counted by.
+
+        Parameters
+        ----------
+        by, name : whose sheets.
+        of : ``film``, ``lens``, ``cell``, ``tag``, ``developer``, ``verdict``, ``stage``, at least one.
 
         Returns
         -------
-        ``{"film", "lens", "cell", "tag", "developer", "verdict", "stage", "sheets"}``; empty text where a
-        sheet has none.
+        Those, empty text where a sheet has none, and ``sheets``.
         """
         column = {"film": "film", "lens": "lens"}[by]
+        columns = ", ".join(COUNTED[COUNTED.index(one)] for one in of)
         return self.rows(
-            "select film, lens, cell, tag, developer, verdict, stage, sheets from sheet_counts"
-            f" where {column} = ? and sheets > 0",
+            f"select {columns}, sum(sheets) as sheets from sheet_counts where {column} = ? and sheets > 0"
+            f" group by {columns}",
             [name],
         )
 
@@ -92,11 +100,12 @@ class Gathered(InMemory):
         -------
         ``{"batch", "date", "developer", "dilution", "temperature_c", "time", "time_s"}``
         """
+        columns = self.columns(SEARCHED)
+        batches = columns.words["batch"].counts(columns.there & columns.words["film"].among([film]))
         return self.rows(
             "select batch, date, developer, dilution, temperature_c, time, time_s from developments"
-            " where batch in (select distinct batch from sheet_search where film = ? and batch <> '')"
-            " order by date desc, rowid desc",
-            [film],
+            " where batch in (select value from json_each(?)) order by date desc, rowid desc",
+            [json.dumps([batch for batch, _ in batches])],
         )
 
     def newest_readings_of_film(self, film: str, per_tag: int) -> list[dict[str, Any]]:
@@ -104,18 +113,22 @@ class Gathered(InMemory):
 
         Returns
         -------
-        ``{"tag", "sheet", "print_target", "name", "given_zone", "net_density", "sd"}``, the newest
+        ``{"tag", "sheet", "print_target", "name", "given_zone", "net_density", "sd"}``, by tag, the newest
         sheet of a tag first; None for what a reading hasn't.
         """
+        columns = self.columns(SEARCHED)
+        measured = columns.words["film"].among([film]) & columns.words["stage"].among(["measured"])
+        order = columns.in_order("exposed_at")[::-1]
+        places = order[(measured & columns.there)[order]]
+        tags = columns.words["tag"].numbers[places]
+        newest = [columns.ids[places[tags == tag][:per_tag]].tolist() for tag in np.unique(tags)]
         return self.rows(
-            "with newest as materialized (select tag, sheet, place from (select tag, sheet,"
-            " row_number() over (partition by tag order by exposed_at desc, id desc) as place"
-            " from sheet_search where film = :film and stage = 'measured') where place <= :per_tag)"
-            " select n.tag as tag, n.sheet as sheet, s.print_target as print_target, f.name as name,"
-            " f.given_zone as given_zone, f.net_density as net_density, f.sd as sd from newest n"
-            " join sheets s on s.sheet = n.sheet join found_readings f on f.sheet = n.sheet"
-            " order by n.tag, n.place, f.position",
-            {"film": film, "per_tag": per_tag},
+            "select k.tag as tag, k.sheet as sheet, s.print_target as print_target, f.name as name,"
+            " f.given_zone as given_zone, f.net_density as net_density, f.sd as sd from json_each(?) n"
+            " join sheet_search k on k.id = n.value"
+            " join sheets s on s.sheet = k.sheet join found_readings f on f.sheet = k.sheet"
+            " order by k.tag, n.key, f.position",
+            [json.dumps(list(chain.from_iterable(newest)))],
         )
 
     def sheets_of_batch(self, batch: str) -> list[dict[str, Any]]:

@@ -57,7 +57,7 @@ def film_story(archive: Archive, name: str) -> dict[str, Any]:
     film = catalogue.film(name)
     assert film is not None  # it was just found
     equipment = Equipment(catalogue)
-    counted = catalogue.counted("film", name)
+    counted = catalogue.counted("film", name, "lens", "tag", "stage")
     results = catalogue.outcomes("film", name)
     fogs = known(results.figures["own_base_fog"])
     index = film.exposure_index or film.box_speed
@@ -147,9 +147,8 @@ def _indexes(results: Outcomes, index: float) -> list[dict[str, Any]]:
     ]
 
 
-def _n_of(results: Outcomes) -> npt.NDArray[np.float64]:
-    found_n = results.figures["found_n"]
-    return found_n[telling_development(found_n, results.figures["found_n_density_sd"])]
+def _tells(results: Outcomes) -> npt.NDArray[np.bool_]:
+    return telling_development(results.figures["found_n"], results.figures["found_n_density_sd"])
 
 
 def _tags(results: Outcomes) -> list[dict[str, Any]]:
@@ -159,7 +158,7 @@ def _tags(results: Outcomes) -> list[dict[str, Any]]:
     for places in parted(column.numbers):
         rows = results.of(places)
         tag = column.words[column.numbers[places[0]]]
-        residuals, found_n = known(rows.figures["residual_stops"]), _n_of(rows)
+        residuals, found_n = known(rows.figures["residual_stops"]), rows.figures["found_n"][_tells(rows)]
         tags.append(
             {
                 "tag": tag,
@@ -176,24 +175,31 @@ def _tags(results: Outcomes) -> list[dict[str, Any]]:
 
 def _developments(catalogue: Catalogue, film: str, results: Outcomes) -> list[dict[str, Any]]:
     """Sum up by developer, its dilution and temperature, tag and time, what N was found."""
-    batches = {row["batch"]: row for row in catalogue.batches_of_film(film)}
-    order = {batch: place for place, batch in enumerate(batches)}
-    column = results.words["batch"]
+    batches = catalogue.batches_of_film(film)
+    order = {row["batch"]: place for place, row in enumerate(batches)}
     ways: dict[tuple[Any, ...], int] = {}
-    way_of = np.full(len(column.words), -1)
-    for number, batch in enumerate(column.words):
-        if row := batches.get(batch):
-            how = (row["developer"], row["dilution"], row["temperature_c"], row["time_s"])
-            way_of[number] = ways.setdefault(how, len(ways))
+    way_of = np.array(
+        [
+            ways.setdefault(
+                (row["developer"], row["dilution"], row["temperature_c"], row["time_s"]), len(ways)
+            )
+            for row in batches
+        ],
+        int,
+    )
     hows = list(ways)
-    results = results.of(np.flatnonzero(way_of[column.numbers] >= 0))
-    column, tag_of = results.words["batch"], results.words["tag"]
+    batch_of = np.array([order.get(batch, -1) for batch in results.words["batch"].words], int)[
+        results.words["batch"].numbers
+    ]
+    developed_ones = np.flatnonzero(batch_of >= 0)
+    results, batch_of = results.of(developed_ones), batch_of[developed_ones]
+    tags, tag_of = results.words["tag"].words, results.words["tag"].numbers
+    found_n = np.where(_tells(results), results.figures["found_n"], np.nan)
     developed = []
-    for places in parted(way_of[column.numbers], tag_of.numbers):
-        rows = results.of(places)
-        developer, dilution, temperature, time_s = hows[way_of[column.numbers[places[0]]]]
-        tag = tag_of.words[tag_of.numbers[places[0]]]
-        used = sorted((batch for batch, _ in rows.words["batch"].counts()), key=order.__getitem__)
+    for places in parted(way_of[batch_of], tag_of):
+        used = np.unique(batch_of[places])
+        developer, dilution, temperature, time_s = hows[way_of[used[0]]]
+        tag = tags[tag_of[places[0]]]
         developed.append(
             {
                 "developer": developer,
@@ -203,10 +209,10 @@ def _developments(catalogue: Catalogue, film: str, results: Outcomes) -> list[di
                 "planned_n": parse_tag(tag).n,
                 "time": batches[used[0]]["time"],
                 "time_s": time_s,
-                "sheets": len(rows),
-                "batches": used[:BATCHES_NAMED],
+                "sheets": len(places),
+                "batches": [batches[place]["batch"] for place in used[:BATCHES_NAMED]],
                 "batch_count": len(used),
-                "found_n": as_document(_n_of(rows)),
+                "found_n": as_document(known(found_n[places])),
             }
         )
     return sorted(

@@ -47,7 +47,7 @@ def lens_story(archive: Archive, name: str) -> dict[str, Any]:
     lens = catalogue.lens(name)
     assert lens is not None  # it was just found
     shutter = catalogue.shutter(lens.shutter) if lens.shutter else None
-    counted = catalogue.counted("lens", name)
+    counted = catalogue.counted("lens", name, "film", "cell", "verdict")
     measured = catalogue.outcomes("lens", name)
     measured = measured.of(np.flatnonzero(np.isfinite(measured.figures["residual_stops"])))
     return {
@@ -144,7 +144,6 @@ def _stops(measured: Outcomes, scale: str | None) -> list[dict[str, Any]]:
 def _as_marked(rows: Outcomes) -> str:
     """Give the way in which a stop is written most often."""
     written: Counter[str] = Counter()
-    column = rows.words["stop"]
-    for number, times in enumerate(np.bincount(column.numbers).tolist()):
-        written[column.words[number].removeprefix("f/")] += times
+    for word, times in rows.words["stop"].counts():
+        written[word.removeprefix("f/")] += times
     return written.most_common(1)[0][0]
