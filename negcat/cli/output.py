@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-__all__ = ["figure", "print_json", "progress", "signed", "table", "warn", "wrapped"]
+__all__ = ["clock", "figure", "print_json", "progress", "signed", "table", "warn", "wrapped"]
 
 ABSENT = "–"
 
@@ -54,6 +54,20 @@ def signed(value: float | None, places: int = 2) -> str:
     if float(text) == 0:
         text = text[1:]
     return text.replace("-", "−")
+
+
+def clock(seconds: float | None) -> str:
+    """Write a developing time as minutes and seconds; a dash where there is none.
+
+    Examples
+    --------
+    >>> clock(451.6), clock(59.7), clock(None)
+    ('7:32', '1:00', '–')
+    """
+    if seconds is None:
+        return ABSENT
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str | None]], right: Iterable[int] = ()) -> str:

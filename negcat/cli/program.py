@@ -28,6 +28,7 @@ COMMANDS = {
     "find": ("negcat.cli.looking", "Find sheets by text, cell, tag, film, verdict …"),
     "holders": ("negcat.cli.holders", "What is loaded in which film holder."),
     "pending": ("negcat.cli.looking", "What waits: to develop, to scan, to join, to measure."),
+    "curve": ("negcat.cli.curves", "A film's characteristic curves, and the time for each N."),
     "review": ("negcat.cli.reviewing", "Which decisions worked, and what to change."),
     "print": ("negcat.cli.papers", "Papers for the bag, the sink and the sleeve, as PDF."),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),

@@ -18,7 +18,13 @@ from negcat.sensitometry.developing import (
 )
 from negcat.sensitometry.figures import Figure
 from negcat.sensitometry.film_curve import FilmCurve, fit_film_curve
-from negcat.sensitometry.film_figures import STOP, ContrastCondition, FilmFigures, film_figures
+from negcat.sensitometry.film_figures import (
+    STOP,
+    ZONE_I_SHARE,
+    ContrastCondition,
+    FilmFigures,
+    film_figures,
+)
 from negcat.sensitometry.paper import PAPER_GRADES, PaperGrade, nearest_grade, paper_exposure_scale
 from negcat.sensitometry.targets import BUILT_IN_TARGETS, DEFAULT_TARGET, TargetCurve, built_in_target
 from negcat.sensitometry.tone import print_lightness
@@ -31,6 +37,7 @@ __all__ = [
     "Q10",
     "STOP",
     "TAGS",
+    "ZONE_I_SHARE",
     "ContrastCondition",
     "ContrastLaw",
     "ContrastTest",

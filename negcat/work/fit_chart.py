@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,7 @@ import numpy as np
 from negcat.densitometry import ScannerProfile
 from negcat.errors import CalibrationError
 
-__all__ = ["PLOT_SUFFIXES", "draw_fit", "write_plot"]
+__all__ = ["INK", "PLOT_SUFFIXES", "RULE", "SOFT", "draw_fit", "styled", "write_plot"]
 
 PLOT_SUFFIXES = (".svg", ".png")
 """What a plot may be written as, by the ending of its name."""
@@ -44,7 +44,7 @@ def draw_fit(profiles: Mapping[str, ScannerProfile], *, title: str, subtitle: st
     on, open ones those that it leaves out, tinted the codes it reaches; below, with its own scale, fitted
     minus known density of every step, and the same from a fit that doesn't know that step.
     """
-    # Some 0.7 s to import, and only this needs it.
+    # Some 0.7 s to import, and only charts need it.
     import altair as alt
 
     columns = [
@@ -52,10 +52,24 @@ def draw_fit(profiles: Mapping[str, ScannerProfile], *, title: str, subtitle: st
         for number, (channel, profile) in enumerate(profiles.items())
     ]
     chart = columns[0] if len(columns) == 1 else alt.hconcat(*columns, spacing=36)
+    return styled(chart, title=title, subtitle=subtitle, key=KEY)
+
+
+def styled(chart: Any, *, title: str, subtitle: str, key: Sequence[str] = ()) -> Any:
+    """Give a chart the house's look: neutral inks, a title above.
+
+    Parameters
+    ----------
+    chart : with its panels.
+    title, subtitle, key : what stands above.
+    """
+    # Some 0.7 s to import, and only charts need it.
+    import altair as alt
+
     return (
         chart.properties(
             title=alt.TitleParams(
-                title, subtitle=[subtitle, *KEY], anchor="start", fontSize=17, subtitleFontSize=13, offset=14
+                title, subtitle=[subtitle, *key], anchor="start", fontSize=17, subtitleFontSize=13, offset=14
             ),
             padding=18,
             background="white",
@@ -244,7 +258,7 @@ def write_plot(chart: Any, path: Path) -> None:
 
     Parameters
     ----------
-    chart : of :func:`draw_fit`.
+    chart : of :func:`draw_fit`, or another of the house's.
     path : ends in ``.svg`` or ``.png``.
 
     Raises
