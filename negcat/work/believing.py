@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from negcat import records
+from negcat.catalogue import Catalogue, DatedChange
 from negcat.work.archive import Archive
 from negcat.work.planning import Equipment
 
-__all__ = ["believed_now"]
+__all__ = ["believed_now", "held_now", "set_back"]
 
 
 def believed_now(archive: Archive, record: records.Sheet) -> dict[str, Any] | None:
@@ -49,3 +51,47 @@ def believed_now(archive: Archive, record: records.Sheet) -> dict[str, Any] | No
             for one in exposed.readings
         ],
     }
+
+
+def held_now(catalogue: Catalogue, change: DatedChange) -> Any:
+    """Give what the record says now of the figure that a dated change is about; None for nothing."""
+    if change.film is not None:
+        film = catalogue.film(change.film)
+        value: Any = getattr(film, change.field, None)
+        return (
+            value.model_dump(mode="json", exclude_none=True) if isinstance(value, records.Record) else value
+        )
+    if change.lens is not None:
+        lens = catalogue.lens(change.lens)
+        cell = lens.cell_named(change.cell) if lens else None
+        return cell.scale_error_stops if cell else None
+    shutter = catalogue.shutter(change.shutter or "")
+    measured = {time.text: seconds for time, seconds in shutter.measured.items()} if shutter else {}
+    return measured.get(change.marked_time or "")
+
+
+def set_back(catalogue: Catalogue, changed: Sequence[tuple[str, str]]) -> list[str]:
+    """Say which accepted advice a record just taken has set back to what it was before.
+
+    Parameters
+    ----------
+    catalogue : the open catalogue.
+    changed : (list, name) of the records that were changed.
+
+    Returns
+    -------
+    A sentence for each.
+    """
+    touched = set(changed)
+    latest: dict[tuple[Any, ...], DatedChange] = {}
+    for change in catalogue.dated_changes():
+        kinds = (("films", change.film), ("lenses", change.lens), ("shutters", change.shutter))
+        if any((kind, name) in touched for kind, name in kinds):
+            place = (change.film, change.lens, change.cell, change.shutter, change.marked_time, change.field)
+            latest[place] = change
+    return [
+        f"The record of {change.film or change.lens or change.shutter} says again what it said before the advice "
+        f"{change.advice} was accepted, which holds no longer; write the accepted figure into its file."
+        for change in latest.values()
+        if change.before != change.after and (held_now(catalogue, change) or 0) == (change.before or 0)
+    ]

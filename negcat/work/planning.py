@@ -68,9 +68,10 @@ class Equipment:
         )
 
     def _made_before(self, sheet: records.Sheet, change: DatedChange) -> bool:
-        if sheet.exposed_at is not None and not change.effective_from.startswith(sheet.exposed_at):
-            return sheet.exposed_at < change.effective_from
-        # Without a date, or of that very day, by when it was recorded; one that isn't yet is being made now.
+        made, since = sheet.exposed_at, change.effective_from
+        if made is not None and (made == since or not since.startswith(made)):
+            return made < since
+        # Without a date, or without the hour on that very day, by when it was recorded; one that isn't yet is being made now.
         recorded_at = self._catalogue.recorded_at(sheet.sheet)
         return recorded_at is not None and recorded_at <= change.accepted_at
 

@@ -11,6 +11,7 @@ from negcat.catalogue import Taken
 from negcat.records import Sheet, load_data, load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.believing import set_back
 from negcat.work.computing import refresh
 from negcat.work.holders import contradictions
 from negcat.work.waiting import join_waiting
@@ -110,6 +111,7 @@ def _follow_up(archive: Archive, taken: Taken) -> Outcome:
             "bring them back and run 'negcat measure'."
         )
     warnings += _contradicted_holders(archive, taken)
+    warnings += set_back(catalogue, taken.changed)
     return Outcome(taken.added, taken.updated, taken.unchanged, joined, warnings)
 
 

@@ -294,6 +294,22 @@ def test_an_accepted_time_is_advised_where_sheets_wait(own: Path, tmp_path: Path
     assert "accepted already" in run(own, "review", "--accept", key, status=2).stderr
 
 
+def test_an_old_file_taken_again_says_that_it_sets_an_accepted_advice_back(own: Path) -> None:
+    run(own, "review", "--accept", "index-marl-400")
+    equipment = own / "records" / "equipment.yaml"
+    (warning,) = document(own, "record", str(equipment))["warnings"]
+    assert "index-marl-400" in warning
+    assert "holds no longer" in warning
+    equipment.write_text(
+        equipment.read_text(encoding="utf-8").replace(
+            "box_speed: 400\n", "box_speed: 400\n  exposure_index: 250\n"
+        ),
+        encoding="utf-8",
+    )
+    assert document(own, "record", str(equipment))["warnings"] == []
+    assert document(own, "show", "BW-05")["exposure_index"] == 400
+
+
 def test_a_refused_advice_leaves_the_archive_as_it_was(own: Path) -> None:
     before = (own / "negcat.db").read_bytes()
     run(own, "review", "--accept", "index-sorrel-100", status=2)
