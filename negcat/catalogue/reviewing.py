@@ -48,6 +48,11 @@ class DatedChange:
     accepted_at: str = ""
     accepted_via: str = ""
 
+    @property
+    def figure(self) -> tuple[str | None, ...]:
+        """Which figure of which record it is about."""
+        return self.film, self.lens, self.cell, self.shutter, self.marked_time, self.field
+
 
 @dataclass(frozen=True, kw_only=True)
 class AdvisedTime:

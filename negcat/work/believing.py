@@ -83,12 +83,11 @@ def set_back(catalogue: Catalogue, changed: Sequence[tuple[str, str]]) -> list[s
     A sentence for each.
     """
     touched = set(changed)
-    latest: dict[tuple[Any, ...], DatedChange] = {}
+    latest: dict[tuple[str | None, ...], DatedChange] = {}
     for change in catalogue.dated_changes():
         kinds = (("films", change.film), ("lenses", change.lens), ("shutters", change.shutter))
         if any((kind, name) in touched for kind, name in kinds):
-            place = (change.film, change.lens, change.cell, change.shutter, change.marked_time, change.field)
-            latest[place] = change
+            latest[change.figure] = change
     return [
         f"The record of {change.film or change.lens or change.shutter} says again what it said before the advice "
         f"{change.advice} was accepted, which holds no longer; write the accepted figure into its file."

@@ -56,22 +56,28 @@ class Equipment:
         if not self.changes:
             return ()
         shutter = self._lens(sheet.lens).shutter
-        return tuple(
-            place
-            for place, change in enumerate(self.changes)
+        later: dict[tuple[str | None, ...], list[int]] = {}
+        for place, change in enumerate(self.changes):
             if (
-                change.film == sheet.film
-                or change.lens == sheet.lens
-                or (shutter is not None and change.shutter == shutter)
-            )
-            and self._made_before(sheet, change)
-        )
+                change.film != sheet.film
+                and change.lens != sheet.lens
+                and (shutter is None or change.shutter != shutter)
+            ):
+                continue
+            of_the_figure = later.setdefault(change.figure, [])
+            if self._made_before(sheet, change):
+                of_the_figure.append(place)
+            else:
+                # What was accepted last rules from its day on, whatever was accepted before it for a later one.
+                of_the_figure.clear()
+        return tuple(sorted(place for places in later.values() for place in places))
 
     def _made_before(self, sheet: records.Sheet, change: DatedChange) -> bool:
         made, since = sheet.exposed_at, change.effective_from
         if made is not None and (made == since or not since.startswith(made)):
             return made < since
-        # Without a date, or without the hour on that very day, by when it was recorded; one that isn't yet is being made now.
+        # Without a date, or without the hour on that very day, by when it was recorded; one that isn't recorded
+        # yet is being made now.
         recorded_at = self._catalogue.recorded_at(sheet.sheet)
         return recorded_at is not None and recorded_at <= change.accepted_at
 

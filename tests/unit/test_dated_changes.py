@@ -82,6 +82,19 @@ def test_the_index_is_that_of_the_day(archive: Archive, exposed_at: str, index: 
     assert Equipment(archive.catalogue, as_now=True).exposure_index(record) == 250
 
 
+@pytest.mark.parametrize(
+    ("exposed_at", "index"), [("2026-03-01", 400), ("2026-04-15", 250), ("2026-06-01", 250)]
+)
+def test_what_is_accepted_last_rules_from_its_day_on(archive: Archive, exposed_at: str, index: float) -> None:
+    film = {**RECORDS["films"][0], "exposure_index": 250}
+    take_record_data(archive, {"films": [film]}, via="test")
+    keep(
+        archive, film="Marl 400", field="exposure_index", before=None, after=320, effective_from="2026-05-01"
+    )
+    keep(archive, film="Marl 400", field="exposure_index", before=320, after=250, effective_from="2026-04-01")
+    assert Equipment(archive.catalogue).exposure_index(made(archive, exposed_at)) == index
+
+
 def test_a_sheets_own_index_stands(archive: Archive) -> None:
     keep(
         archive, film="Marl 400", field="exposure_index", before=None, after=250, effective_from="2026-05-09"
