@@ -2,7 +2,8 @@
 
 For whoever reads the catalogue by plain SQL: the statements are shown, may be copied and changed. Every mean
 stands beside its standard error from the scatter of what went into it, which is empty where a single sheet
-went in. A parameter left empty narrows nothing.
+went in. A parameter left empty narrows nothing. What goes through all sheets reads them as they lie (``not indexed``):
+they were recorded together with what is looked up of each.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ select
   k.lens as lens, k.cell as cell, k.tag as tag, count(*) as sheets,{_VERDICTS},
   {_mean("r.exposure_error_stops", "exposure_error_stops")},
   {_mean("r.found_n", "found_n")}
-from sheet_search k
+from sheet_search k not indexed
 left join results r on r.sheet = k.sheet
 where (:lens = '' or k.lens = :lens) and (:film = '' or k.film = :film)
 group by k.lens, k.cell, k.tag
@@ -144,7 +145,7 @@ select
   round(c.scale_error_stops, 2) as scale_error_on_record_stops,
   count(r.residual_stops) as judged_sheets, count(distinct k.film) as films, count(distinct k.batch) as batches,
   {_mean("r.residual_stops", "residual_stops")}
-from sheet_search k
+from sheet_search k not indexed
 join results r on r.sheet = k.sheet
 left join cells c on c.lens = k.lens and c.cell = k.cell
 where r.residual_stops is not null
@@ -179,7 +180,7 @@ select
   k.film as film, k.developer as developer, k.tag as tag,
   count(r.found_n) as judged_sheets, round(avg(r.planned_n), 2) as planned_n,
   {_mean("r.found_n", "found_n")}
-from sheet_search k
+from sheet_search k not indexed
 join results r on r.sheet = k.sheet
 where r.found_n is not null and (:film = '' or k.film = :film) and (:developer = '' or k.developer = :developer)
 group by k.film, k.developer, k.tag
@@ -231,7 +232,7 @@ limit 500""",
         f"""
 select
   k.place as place, count(*) as sheets, min(k.exposed_at) as first, max(k.exposed_at) as last,{_VERDICTS}
-from sheet_search k
+from sheet_search k not indexed
 left join results r on r.sheet = k.sheet
 where k.place <> '' and (:place = '' or k.place = :place)
 group by k.place

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
-__all__ = ["COUNTED", "FACTS", "TEXTS", "create"]
+__all__ = ["COUNTED", "FACTS", "READINGS_VIEW", "TEXTS", "create"]
 
 COUNTED = ("film", "lens", "cell", "tag", "developer", "verdict", "stage")
 """What sheets are counted by."""
@@ -104,7 +104,7 @@ join sheets s on s.sheet = k.sheet
 left join results r on r.sheet = k.sheet
 """
 
-_READINGS_VIEW = """
+READINGS_VIEW = """
 create view readings_planned_given_found as
 select
   f.sheet as sheet,
@@ -321,4 +321,4 @@ def create(db: Database) -> None:
     _create_search_triggers(db)
     _create_record_triggers(db)
     db.execute(_GLANCE_VIEW)
-    db.execute(_READINGS_VIEW)
+    db.execute(READINGS_VIEW)

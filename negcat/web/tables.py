@@ -43,6 +43,7 @@ _WAYS: Mapping[str, Mapping[str, Any]] = {
     "exposures": {"size": 50},
     "results": {"size": 50},
     "findings": {"size": 50},
+    "readings_planned_given_found": {"sort": "sheet"},
 }
 """How each table is met: what stands for a row where another refers to it, order, rows a page, and what to
 narrow it by, which is always a column that begins an index: a hundred thousand rows are then counted in
