@@ -21,6 +21,7 @@ CAUTIONS: Final = (
 )
 """What is to be minded at the sink."""
 
+_USED_SHOWN: Final = 4
 _BATHS: Final = ("Water before", "Developer", "Stop", "Fixer", "Wash")
 
 
@@ -136,6 +137,7 @@ def _draw_process(paper: Paper, batch: BatchSheet) -> None:
         for _, value, width in fields:
             lines_needed = paper.lines_of(value, width * share - 1.5, 13, bold=True)
             height = max(height, paper.line_height(CAPTION) + lines_needed * paper.line_height(13) + 0.6)
+        paper.room_for(height)
         x = MARGIN
         for name, value, width in fields:
             room = width * share - 1.5
@@ -149,34 +151,40 @@ def _draw_process(paper: Paper, batch: BatchSheet) -> None:
 
 def _draw_time(paper: Paper, batch: BatchSheet) -> None:
     """Set the time large; where none is decided, a field for it and what is known beside."""
-    paper.room_for(24)
     room = 52.0
+    width = paper.inner - room - 4
+    known = _known_times(batch)
+    line = paper.line_height(BODY)
+    height = sum(paper.lines_of(text, width, BODY, bold=bold) * line for text, bold in known)
+    paper.room_for(max(height, 20) + 4)
     paper.box(MARGIN, paper.y, room, 20, RULE)
     paper.text(MARGIN + 2, paper.y + 1, room - 4, "Time in the developer, min:s", CAPTION)
     if batch.time_s is not None:
         paper.text(MARGIN + 2, paper.y + 5.4, room - 4, clock(batch.time_s), 28, bold=True)
-    x, y = MARGIN + room + 4, paper.y
-    width = paper.inner - room - 4
+    y = paper.y
+    for text, bold in known:
+        y += paper.text(MARGIN + room + 4, y, width, text, bold=bold)
+    paper.skip(max(height, 20) + 4)
+
+
+def _known_times(batch: BatchSheet) -> list[tuple[str, bool]]:
+    """Say what is known of the time; with each sentence whether it is set bold."""
+    known = []
     if batch.advised_s is not None:
-        time_s, low_s, high_s = batch.advised_s
-        y += paper.text(
-            x,
-            y,
-            width,
-            f"Worked out and accepted: {clock(time_s)} (90 %: {clock(low_s)} to {clock(high_s)}).",
-            bold=True,
-        )
-    for used in batch.used[:4]:
+        time_s, low_s, high_s = (clock(time) for time in batch.advised_s)
+        known.append((f"Worked out and accepted: {time_s} (90 %: {low_s} to {high_s}).", True))
+    for used in batch.used[:_USED_SHOWN]:
         found = "no N found yet"
         if used.found_n is not None:
             found = f"N found {decimal(used.found_n, 1, signed=True)}"
             if used.low_n is not None and used.high_n is not None:
-                found += f" (90 %: {decimal(used.low_n, 1, signed=True)} to {decimal(used.high_n, 1, signed=True)})"
+                low, high = decimal(used.low_n, 1, signed=True), decimal(used.high_n, 1, signed=True)
+                found += f" (90 %: {low} to {high})"
         sheets = "1 sheet" if used.sheets == 1 else f"{used.sheets} sheets"
-        y += paper.text(x, y, width, f"{clock(used.time_s)} before: {used.process}; {sheets}, {found}.")
-    if batch.time_s is None and batch.advised_s is None and not batch.used:
-        y += paper.text(x, y, width, "The archive knows no time for this film and tag.")
-    paper.y = max(paper.y + 20, y) + 4
+        known.append((f"{clock(used.time_s)} before: {used.process}; {sheets}, {found}.", False))
+    if batch.time_s is None and not known:
+        known.append(("The archive knows no time for this film and tag.", False))
+    return known
 
 
 def _draw_baths(paper: Paper, batch: BatchSheet) -> None:

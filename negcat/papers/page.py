@@ -53,6 +53,7 @@ _MM_PER_POINT: Final = 25.4 / 72
 _LEADING: Final = 1.28
 _FOOT_HEIGHT: Final = 7.0
 _PAD: Final = 0.9
+_MOST_LINES: Final = 8
 
 Alignment = Literal["L", "R", "C"]
 
@@ -223,9 +224,17 @@ class Paper:
         return count * line
 
     def paragraph(self, text: str, size: float = BODY, *, bold: bool = False, gap: float = 1.0) -> None:
-        """Set a paragraph over the whole width and go on below it."""
-        self.room_for(self.lines_of(text, self.inner, size, bold=bold) * self.line_height(size))
-        self.y += self.text(MARGIN, self.y, self.inner, text, size, bold=bold) + gap
+        """Set a paragraph over the whole width and go on below it, on as many pages as it needs."""
+        lines = self._lines(self._letters.of(text), self.inner, size, bold)
+        line = self.line_height(size)
+        self.room_for(min(len(lines), 3) * line)
+        while lines:
+            fit = max(int((self.bottom - self.y) / line + 0.01), 1)
+            self.y += self.text(MARGIN, self.y, self.inner, "\n".join(lines[:fit]), size, bold=bold)
+            lines = lines[fit:]
+            if lines:
+                self.begin_page()
+        self.y += gap
 
     def heading(self, text: str, size: float = HEAD, *, keep: float = 18.0) -> None:
         """Set a heading, on a new page where less than `keep` mm would be left below it."""
@@ -303,7 +312,7 @@ class Paper:
         size: float = BODY,
         least_height: float = 0.0,
     ) -> None:
-        """Set a table over the whole width; rows grow with their texts, and a page's head is set on every page.
+        """Set a table over the whole width, its head on every page; rows grow with their texts up to eight lines.
 
         Parameters
         ----------
@@ -323,7 +332,16 @@ class Paper:
             if self.room_for(height) and any(column.head for column in columns):
                 self._table_head(columns, widths, head)
             for x, width, cell, align in cells:
-                self.text(x, self.y + _PAD, width, cell.text, size, bold=cell.bold, align=align)
+                self.text(
+                    x,
+                    self.y + _PAD,
+                    width,
+                    cell.text,
+                    size,
+                    bold=cell.bold,
+                    align=align,
+                    most_lines=_MOST_LINES,
+                )
             self.y += height
             self.rule(MARGIN, self.y, MARGIN + self.inner, self.y)
         self.skip(3)
@@ -343,7 +361,7 @@ class Paper:
             x = MARGIN + sum(widths[:place])
             width = (MARGIN + self.inner - x if cell.spans else widths[place]) - 1.5
             cells.append((x, width, cell, "L" if cell.spans else columns[place].align))
-            lines = self.lines_of(cell.text, width, size, bold=cell.bold)
+            lines = min(self.lines_of(cell.text, width, size, bold=cell.bold), _MOST_LINES)
             height = max(height, lines * self.line_height(size))
         return cells, height + 2 * _PAD
 
