@@ -188,13 +188,12 @@ def _plain(value: Any) -> str:
 def _exposed_since(catalogue: Catalogue, sheets: set[str], changes: Sequence[DatedChange]) -> set[str]:
     """Find the sheets that the changes hold for: those not made before them."""
     equipment = Equipment(catalogue)
-    own = {(change.advice, change.effective_from, change.field, change.cell) for change in changes}
+    own = {(change.figure, change.effective_from) for change in changes}
+    kept = [change for change in equipment.changes if (change.figure, change.effective_from) in own]
     since = set()
     for record in catalogue.sheets(sorted(sheets)):
         undone = [equipment.changes[place] for place in equipment.later_changes(record)]
-        if not any(
-            (change.advice, change.effective_from, change.field, change.cell) in own for change in undone
-        ):
+        if any(equipment.concerns(change, record) and change not in undone for change in kept):
             since.add(record.sheet)
     return since
 

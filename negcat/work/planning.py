@@ -55,14 +55,9 @@ class Equipment:
         """
         if not self.changes:
             return ()
-        shutter = self._lens(sheet.lens).shutter
         later: dict[tuple[str | None, ...], list[int]] = {}
         for place, change in enumerate(self.changes):
-            if (
-                change.film != sheet.film
-                and change.lens != sheet.lens
-                and (shutter is None or change.shutter != shutter)
-            ):
+            if not self.concerns(change, sheet):
                 continue
             of_the_figure = later.setdefault(change.figure, [])
             if self._made_before(sheet, change):
@@ -71,6 +66,17 @@ class Equipment:
                 # What was accepted last rules from its day on, whatever was accepted before it for a later one.
                 of_the_figure.clear()
         return tuple(sorted(place for places in later.values() for place in places))
+
+    def concerns(self, change: DatedChange, sheet: records.Sheet) -> bool:
+        """Tell whether a dated change is about something that a sheet was made with, whenever that was."""
+        if change.film is not None:
+            own_index = change.field == "exposure_index" and sheet.exposure_index is not None
+            return change.film == sheet.film and not own_index
+        if change.lens is not None:
+            return change.lens == sheet.lens and change.cell == self.cell_of(sheet)
+        if change.shutter is None or change.shutter != self._lens(sheet.lens).shutter:
+            return False
+        return parse_time(change.marked_time or "").seconds == sheet.time.seconds
 
     def _made_before(self, sheet: records.Sheet, change: DatedChange) -> bool:
         made, since = sheet.exposed_at, change.effective_from

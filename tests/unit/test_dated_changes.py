@@ -149,5 +149,24 @@ def test_a_sheet_without_a_date_goes_by_when_it_was_recorded(archive: Archive) -
 def test_changes_of_other_things_change_nothing(archive: Archive) -> None:
     take_record_data(archive, {"films": [{"name": "Sorrel 100", "box_speed": 100}]}, via="test")
     keep(archive, film="Sorrel 100", field="exposure_index", before=50, after=80, effective_from="2099-01-01")
+    keep(
+        archive,
+        shutter="No. 3",
+        marked_time="1/30",
+        field="measured",
+        before=None,
+        after=0.03,
+        effective_from="2099-01-01",
+    )
     record = made(archive, "2026-05-01")
     assert Equipment(archive.catalogue).later_changes(record) == ()
+    keep(
+        archive,
+        shutter="No. 3",
+        marked_time="1/15",
+        field="measured",
+        before=None,
+        after=0.07,
+        effective_from="2099-01-01",
+    )
+    assert Equipment(archive.catalogue).later_changes(record) == (2,)
