@@ -171,6 +171,7 @@ async def test_an_archive_without_sheets_says_so(tmp_path):
 async def test_ways_lead_to_the_review(sample):
     visitor = Visitor(sample)
     assert '<a href="/review">Review</a>' in (await visitor.get("/")).text
+    assert 'href="/review?cell=rear&amp;tag=N%2B1"' in (await visitor.get("/?cell=rear&tag=N%2B1")).text
     assert 'href="/review?film=Marl+400"' in (await visitor.get("/film/Marl%20400")).text
     assert 'href="/review?lens=Tressick+150"' in (await visitor.get("/lens/Tressick%20150")).text
 
