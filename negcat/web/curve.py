@@ -13,7 +13,7 @@ from typing import Any
 
 from negcat.web.typesetting import fixed, zone_numeral
 
-__all__ = ["Chart", "Drawing", "Mark", "Tick", "draw"]
+__all__ = ["Chart", "Drawing", "Ground", "Mark", "Tick", "draw"]
 
 WIDTH, HEIGHT = 640.0, 420.0
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 18.0, 18.0, 52.0
@@ -54,15 +54,13 @@ class Mark:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drawing:
-    """A line over two scales, in user units.
+class Ground:
+    """What every chart is drawn on, in user units.
 
     Parameters
     ----------
     width, height : of the whole.
     left, right, top, bottom : edges of the field that the scales stand at.
-    line : the ``points`` of a polyline.
-    across, up : ticks of the two scales.
     summary : the chart in a sentence, for whoever can't see it.
     """
 
@@ -72,10 +70,22 @@ class Drawing:
     right: float
     top: float
     bottom: float
+    summary: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawing(Ground):
+    """A line over two scales.
+
+    Parameters
+    ----------
+    line : the ``points`` of a polyline.
+    across, up : ticks of the two scales.
+    """
+
     line: str
     across: tuple[Tick, ...]
     up: tuple[Tick, ...]
-    summary: str
 
 
 @dataclass(frozen=True, kw_only=True)

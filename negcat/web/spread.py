@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from negcat.web.curve import Tick
+from negcat.web.curve import Ground, Tick
 from negcat.web.typesetting import fixed
 
 __all__ = ["Drawn", "Group", "Spread", "draw_spread"]
@@ -53,30 +53,24 @@ class Drawn:
     high: float | None
 
 
-@dataclass(frozen=True)
-class Spread:
+@dataclass(frozen=True, kw_only=True)
+class Spread(Ground):
     """The whole drawing.
 
     Parameters
     ----------
+    rows : the lines, from above.
     ticks : of the scale across; one of them is nought.
     zero : where nought is.
     axis : what the scale says, with its unit.
-    summary : the chart in a sentence, for whoever can't see it.
+    title : what the chart shows.
     """
 
-    width: float
-    height: float
-    left: float
-    right: float
-    top: float
-    bottom: float
     rows: tuple[Drawn, ...]
     ticks: tuple[Tick, ...]
     zero: float
     axis: str
     title: str
-    summary: str
 
 
 def draw_spread(groups: Sequence[Group], *, title: str, axis: str, unit: str) -> Spread | None:
