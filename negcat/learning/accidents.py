@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 _NAMED = 0.5
 """Probability of an accident from which a sheet is named."""
 
-_DOUBLE = (1.0, 0.4)  # stops by which a second exposure of about the same adds, and its deviation
+_DOUBLE = (1.0, 0.3)  # stops by which a second exposure of about the same adds, and its deviation
 _FOG = (0.2, 0.12)  # density
 _UNSURE_STOPS = 0.15  # how well another film's speed and development are known for this
 _EACH = 0.25  # of four accidents none is likelier than another beforehand

@@ -108,6 +108,7 @@ def quantities_of(layout: Layout) -> tuple[Quantity, ...]:
             combination = combination + mean_time
         elif kind == "shutter_time":
             combination = combination - mean_time
+            reference = len(times) == 1  # the mean of one is that one
         elif kind == "lens":
             # The main lens is what others are tied to; a lens with one cell is told by its cell.
             if of[0] == layout.main_lens or len(layout.lenses[names[0]].cells) == 1:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from negcat.learning.layout import Rows
 from negcat.learning.shape import BENDS, Shape
 
-__all__ = ["Predicted", "contrast_of_rows", "jacobian", "predict", "stops_of_rows"]
+__all__ = ["Predicted", "jacobian", "predict", "stops_of_rows"]
 
 Array = NDArray[np.float64]
 
@@ -26,6 +26,7 @@ class Predicted:
     by_stop, by_contrast : its derivatives by the exposure in stops and by the logarithm of contrast, (n,).
     by_bend : by each bend, shape (n, BENDS).
     contrast : contrast of each row, shape (n,).
+    by_time : the same as time and temperature alone would have it, shape (n,).
     """
 
     density: Array
@@ -33,6 +34,7 @@ class Predicted:
     by_contrast: Array
     by_bend: Array
     contrast: Array
+    by_time: Array
 
 
 def stops_of_rows(rows: Rows, unknowns: Array, batches: Array) -> Array:
@@ -51,13 +53,17 @@ def stops_of_rows(rows: Rows, unknowns: Array, batches: Array) -> Array:
     return np.asarray(stops + np.vstack([batches, np.zeros((1, 2))])[rows.batch, 0])
 
 
-def contrast_of_rows(rows: Rows, unknowns: Array, batches: Array) -> Array:
-    """Return the contrast that development gave each row, shape (n,); parameters as `stops_of_rows`."""
+def contrast_of_rows(rows: Rows, unknowns: Array, batches: Array) -> tuple[Array, Array]:
+    """Return the contrast that development gave each row, and would have given by time and temperature alone.
+
+    Parameters as `stops_of_rows`; both of shape (n,).
+    """
     known = np.append(unknowns, 0.0)
     time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
-    contrast = known[rows.contrast] + (known[rows.rise] + 0.5 * known[rows.rise_bend] * time) * time
+    by_time = known[rows.contrast] + (known[rows.rise] + 0.5 * known[rows.rise_bend] * time) * time
+    by_time = np.maximum(by_time, _LEAST_CONTRAST)
     own = known[rows.own_contrast] + np.vstack([batches, np.zeros((1, 2))])[rows.batch, 1]
-    return np.asarray(np.maximum(contrast, _LEAST_CONTRAST) * np.exp(own))
+    return np.asarray(by_time * np.exp(own)), np.asarray(by_time)
 
 
 def predict(shape: Shape, rows: Rows, unknowns: Array, batches: Array) -> Predicted:
@@ -68,7 +74,7 @@ def predict(shape: Shape, rows: Rows, unknowns: Array, batches: Array) -> Predic
     Density = curve(1 + c·(z + stops − 1)) from Zone I up, curve(z + stops) below it: development hardly moves
     Zone I (as :func:`negcat.exposure.print_zone_of`).
     """
-    contrast = contrast_of_rows(rows, unknowns, batches)
+    contrast, by_time = contrast_of_rows(rows, unknowns, batches)
     over_one = rows.zone + stops_of_rows(rows, unknowns, batches) - 1.0
     stretched = np.where(over_one > 0.0, contrast, 1.0)
     first = np.asarray(rows.bends)
@@ -80,6 +86,7 @@ def predict(shape: Shape, rows: Rows, unknowns: Array, batches: Array) -> Predic
         curve.slope * contrast * np.maximum(over_one, 0.0),
         curve.by_bend,
         contrast,
+        by_time,
     )
 
 
@@ -99,9 +106,8 @@ def jacobian(rows: Rows, predicted: Predicted, unknowns: Array) -> tuple[Array, 
     exponent = np.maximum(rows.exponent + known[rows.exponent_column], _LEAST_EXPONENT)
     matrix[each, rows.exponent_column] -= predicted.by_stop * rows.lost_log2 / exponent**2
     time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
-    # by_contrast is by the logarithm; own contrasts multiply, the process's is the contrast itself.
-    own = known[rows.own_contrast]
-    by_contrast = predicted.by_contrast / predicted.contrast * np.exp(own)
+    # by_contrast is by the logarithm, as contrasts of batches and tests multiply; the process's is itself.
+    by_contrast = predicted.by_contrast / predicted.by_time
     matrix[each, rows.contrast] += by_contrast
     matrix[each, rows.rise] += by_contrast * time
     matrix[each, rows.rise_bend] += by_contrast * 0.5 * time * time

@@ -31,12 +31,14 @@ FLOOR_SD = 0.03
 """No exposure zone is known better than this, whatever the density's deviation."""
 
 CARELESS_SHARE = 0.06
-SPOILED_SHARE = 0.02
+SHIFTED_SHARE = 0.01
+SPOILED_SHARE = 0.01
 MISTAKEN_SHARE = 0.01
-"""Beliefs: of a hundred sheets six are metered carelessly and two spoiled, of a hundred readings one is mistaken."""
+"""Beliefs: of a hundred sheets six are metered carelessly, one is exposed quite differently from what its record
+says, one spoiled in another way; of a hundred readings one is mistaken."""
 
 _CARELESS = 2.0  # times the ordinary deviation of metering, of readings and of sheets
-_CARELESS_STOPS = 0.3  # and the sheet's as a whole by so much on top
+_CARELESS_STOPS = 0.25  # and the sheet's as a whole by so much on top
 
 MISTAKEN_SD = 0.35  # net density by which a mistaken reading is off
 _SPOILED_STOPS = 1.0
@@ -82,6 +84,8 @@ class Weighed:
     ordinary_log: Array  # (S,) its log determinant
     careless: Array
     careless_log: Array
+    shifted: Array
+    shifted_log: Array
     leverage: Array  # (S, M)
     spread: Array  # (S, M, 3) P·U
     inner: Array  # (S, 3, 3)
@@ -103,10 +107,11 @@ class Together:
     -----
     A sheet's residuals r are normal with V = D + σ²·k·kᵀ: D its readings' own variances (density, a floor of
     0.03 zone, metering times slope), σ the sheets' deviation in stops, k the slopes. A careless sheet has twice
-    the metering's deviations and 0.3 stop on top, which makes tails heavy (Lange). An accident widens V: one
-    reading by W² (mistaken), or the sheet by shift, fog and slope (spoiled). The likelihood is the mixture of these cases
-    (Box), and Σ P(case)·V⁻¹, with P from the residuals, is the weight that the EM algorithm gives the sheet
-    (Dempster), so that a spoiled sheet drops out by itself. Inverses are updates of the ordinary one (Woodbury).
+    the metering's deviations and 0.25 stop on top, which makes tails heavy (Lange). An accident widens V: one
+    reading by W² (mistaken), or the sheet by a stop (shifted), or by shift, fog and slope (spoiled). The
+    likelihood is the mixture of these cases (Box), and Σ P(case)·V⁻¹, with P from the residuals, is the weight
+    that the EM algorithm gives the sheet (Dempster), so that a spoiled sheet drops out by itself. Inverses are
+    updates of the ordinary one (Woodbury).
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -166,6 +171,7 @@ class Together:
         careless, careless_log = _in_common(
             wider, k, float(np.hypot(_CARELESS * noise.sheet, _CARELESS_STOPS))
         )
+        shifted, shifted_log = _in_common(own, k, float(np.hypot(noise.sheet, _SPOILED_STOPS)))
         index = np.arange(self.width)
         directions = spoiled_directions(k, self.there, self.from_middle)
         spread = ordinary @ directions
@@ -176,6 +182,8 @@ class Together:
             ordinary_log=ordinary_log,
             careless=careless,
             careless_log=careless_log,
+            shifted=shifted,
+            shifted_log=shifted_log,
             leverage=ordinary[:, index, index] * MISTAKEN_SD**2,
             spread=spread,
             inner=inner,
@@ -189,10 +197,11 @@ class Together:
         likelihood, cases = self._cases(residual, state, noise)
         blocks = ordinary
         if noise.accidents:
-            pull = cases[:, 3:] * MISTAKEN_SD**2 / (1.0 + state.leverage)
+            pull = cases[:, 4:] * MISTAKEN_SD**2 / (1.0 + state.leverage)
             blocks = ordinary - (ordinary * pull[:, None, :]) @ ordinary
-            blocks -= cases[:, 2, None, None] * (spread @ inner @ spread.transpose(0, 2, 1))
+            blocks -= cases[:, 3, None, None] * (spread @ inner @ spread.transpose(0, 2, 1))
             blocks += cases[:, 1, None, None] * (careless - ordinary)
+            blocks += cases[:, 2, None, None] * (shifted - ordinary)
         bound_score, bound_weight, bound_log = self._bounds(residual, variance)
         tests = slice(count + self.bounds, len(rows))
         values = np.concatenate([blocks[self._pairs], bound_weight, 1.0 / variance[tests]])
@@ -206,7 +215,7 @@ class Together:
                 **{name: getattr(state, name) for name in state.__dataclass_fields__},
                 "precision": precision,
                 "belongs": cases[:, 0] + cases[:, 1],
-                "mistaken": cases[:, 3:],
+                "mistaken": cases[:, 4:],
             }
         )
         return state, np.asarray(score), likelihood + bound_log + self._tests(residual, variance)
@@ -221,17 +230,22 @@ class Together:
         )
 
     def _cases(self, residual: Array, state: Weighed, noise: Noise) -> tuple[float, Array]:
-        """Return the log likelihood, and P(ordinary), P(careless), P(spoiled), P(each mistaken): (S, 3 + M)."""
+        """Return the log likelihood, and P(case): ordinary, careless, shifted, spoiled, each mistaken."""
         table = self.padded(residual[: self.count])
         pulled = np.einsum("smn,sn->sm", state.ordinary, table)
         ordinary = 0.5 * (state.ordinary_log - np.einsum("sm,sm->s", pulled, table))
         normal = -0.5 * np.log(2.0 * np.pi) * self.count
         if not noise.accidents:
-            cases = np.zeros((self.sheets, 3 + self.width))
+            cases = np.zeros((self.sheets, 4 + self.width))
             cases[:, 0] = 1.0
             return float(ordinary.sum()) + normal, cases
-        pulled_less = np.einsum("smn,sn->sm", state.careless, table)
-        careless = 0.5 * (state.careless_log - np.einsum("sm,sm->s", pulled_less, table))
+        careless, shifted = (
+            0.5 * (log - np.einsum("sm,smn,sn->s", table, precision, table, optimize=False))
+            for precision, log in (
+                (state.careless, state.careless_log),
+                (state.shifted, state.shifted_log),
+            )
+        )
         along = np.einsum("smj,sm->sj", state.spread, table)
         spoiled = ordinary + 0.5 * (np.einsum("sj,sjk,sk->s", along, state.inner, along) + state.spoiled_log)
         widened = 1.0 + state.leverage
@@ -239,9 +253,16 @@ class Together:
         # In a sheet of one reading the two accidents are one.
         several = (self.sizes > 1)[:, None] * self.there > 0.0
         mistaken = np.where(several, mistaken + np.log(MISTAKEN_SHARE), -np.inf)
-        usual = np.log(1.0 - CARELESS_SHARE - SPOILED_SHARE - MISTAKEN_SHARE * several.sum(axis=1))
-        careless, spoiled = careless + np.log(CARELESS_SHARE), spoiled + np.log(SPOILED_SHARE)
-        every = np.column_stack([ordinary + usual, careless, spoiled, mistaken])
+        rest = CARELESS_SHARE + SHIFTED_SHARE + SPOILED_SHARE + MISTAKEN_SHARE * several.sum(axis=1)
+        every = np.column_stack(
+            [
+                ordinary + np.log1p(-rest),
+                careless + np.log(CARELESS_SHARE),
+                shifted + np.log(SHIFTED_SHARE),
+                spoiled + np.log(SPOILED_SHARE),
+                mistaken,
+            ]
+        )
         top = every.max(axis=1)
         cases = np.exp(every - top[:, None])
         total = cases.sum(axis=1)

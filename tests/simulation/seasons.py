@@ -56,9 +56,12 @@ def toe_and_shoulder(toe: float, top: float, reach: float) -> Curve:
 
 CURVES: dict[str, Curve] = {
     "target": normal_density,
-    "short toe": anchored(toe_and_shoulder(0.45, 3.0, 0.05)),
-    "long toe": anchored(toe_and_shoulder(2.2, 3.0, 0.05)),
-    "shoulder": anchored(toe_and_shoulder(1.0, 1.5, 0.25)),
+    "short toe": anchored(toe_and_shoulder(0.9, 3.0, 0.05)),
+    "long toe": anchored(toe_and_shoulder(1.7, 3.0, 0.05)),
+    "shoulder": anchored(toe_and_shoulder(1.2, 2.0, 0.3)),
+    "hardly any toe": anchored(toe_and_shoulder(0.45, 3.0, 0.05)),
+    "all toe": anchored(toe_and_shoulder(2.2, 3.0, 0.05)),
+    "early shoulder": anchored(toe_and_shoulder(1.0, 1.5, 0.25)),
 }
 
 
@@ -107,9 +110,10 @@ SCENARIOS: dict[str, Kind] = {
         sheet_noise=(0.0, 0.0), batch_noise=(0.0, 0.0), contrast_noise=(0.0, 0.0)
     ),
     "curves of other shapes": Kind(curves=("short toe", "long toe", "shoulder")),
+    "curves of quite another shape": Kind(curves=("hardly any toe", "all toe", "early shoulder")),
     "development multiplies densities": Kind(multiplied=True),
-    "film tests, relative": Kind(curves=("target", "short toe", "long toe", "shoulder"), tested="relative"),
-    "film tests, absolute": Kind(curves=("target", "short toe", "long toe", "shoulder"), tested="absolute"),
+    "film tests, relative": Kind(curves=("target", "hardly any toe", "all toe", "shoulder"), tested="relative"),
+    "film tests, absolute": Kind(curves=("target", "hardly any toe", "all toe", "shoulder"), tested="absolute"),
     "front cell with N-1 only": Kind(confounded=True),
     "5 % of sheets spoiled": Kind(spoiled=0.05),
     "one reading a sheet": Kind(readings=(1, 1)),
