@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from negcat.errors import Fault
-from negcat.notation import format_stop, format_tag, format_zone
+from negcat.fieldform.fields import MARKS
 from negcat.records import Lens
 from negcat.web.form_fields import (
     DECIDED,
@@ -47,17 +47,6 @@ ROW = "__ROW__"
 _ROLES = ("shadow", "middle", "highlight", "other")
 _FIRST_ROLES = ("shadow", "highlight", "middle")
 _LEAST_ROWS = 3
-
-MARKS: Mapping[str, Sequence[str]] = {
-    "stops": [format_stop(2 ** (half / 4)).removeprefix("f/") for half in range(10, 29)],
-    "times": [
-        *(f"1/{mark}" for mark in (500, 250, 125, 60, 30, 15, 8, 4, 2)),
-        *("1", "2 s", "4 s", "8 s", "15 s", "30 s", "1m", "2m", "4m"),
-    ],
-    "tags": [format_tag(n / 2) for n in range(-4, 5)],
-    "zones": [format_zone(zone) for zone in range(11)],
-}
-"""What is most often written of each notation; anything else may be written too."""
 
 
 @dataclass(frozen=True)

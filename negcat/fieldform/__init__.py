@@ -1,0 +1,1 @@
+"""The form that is carried into the field."""
