@@ -38,6 +38,7 @@ _TABLET_SD = 0.01  # density of a tablet's step, as calibrated
 _TOE = 0.40  # density above the clearest steps up to which readings tell where the toe runs out
 _TOE_MISFIT = 0.004  # density by which a film's toe departs from the form it is given
 _TOE_STEEPNESS = np.geomspace(1.5, 8.0, 10)  # of the toe, per log H
+_TOE_PLACES = 40  # tried along the readings
 _WELL_ENOUGH = 0.025  # density: a base+fog less well told from the toe is none
 _RECORDED_SD = 0.02  # of a base+fog that was typed in
 
@@ -260,29 +261,24 @@ class _Fit:
         self.modes = _SMOOTHNESS_LEARNT * (directions[:, told] * np.sqrt(sizes[told])).T
 
     def _likeliest(self, variance: _Floats, common: _Floats) -> tuple[float, float]:
-        values = np.zeros((len(_SCATTER), len(_SMOOTH)))
+        scatter, smooth = (grid.ravel() for grid in np.meshgrid(_SCATTER, _SMOOTH, indexing="ij"))
         bent = self.bends @ self.bends.T
-        for row, scatter in enumerate(_SCATTER):
-            prior = -0.5 * (np.log(scatter) / _SCATTER_PRIOR) ** 2
-            for column, smooth in enumerate(_SMOOTH):
-                total = np.diag(scatter**2 * variance) + common + smooth**2 * bent
-                factor = np.linalg.cholesky(total)
-                lines, y = np.linalg.solve(factor, self.lines), np.linalg.solve(factor, self.y)
-                square = lines.T @ lines
-                left = y - lines @ np.linalg.solve(square, lines.T @ y)
-                values[row, column] = (
-                    prior
-                    - float(np.log(np.diag(factor)).sum())
-                    - 0.5 * float(np.linalg.slogdet(square)[1])
-                    - 0.5 * float(left @ left)
-                )
+        total = scatter[:, None, None] ** 2 * np.diag(variance) + common + smooth[:, None, None] ** 2 * bent
+        factor = np.linalg.cholesky(total)
+        both = np.linalg.solve(factor, np.column_stack([self.lines, self.y])[None])
+        lines, y = both[:, :, :-1], both[:, :, -1:]
+        square = lines.transpose(0, 2, 1) @ lines
+        left = y - lines @ np.linalg.solve(square, lines.transpose(0, 2, 1) @ y)
+        values = (
+            -0.5 * (np.log(scatter) / _SCATTER_PRIOR) ** 2
+            - np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
+            - 0.5 * np.linalg.slogdet(square)[1]
+            - 0.5 * (left**2).sum(axis=(1, 2))
+        )
         # Their means by likelihood: the likeliest smoothness alone is too smooth as often as not.
         chance = np.exp(values - values.max())
         chance /= chance.sum()
-        return (
-            float(np.exp((chance * np.log(_SMOOTH)[None, :]).sum())),
-            float(np.exp((chance * np.log(_SCATTER)[:, None]).sum())),
-        )
+        return float(np.exp(chance @ np.log(smooth))), float(np.exp(chance @ np.log(scatter)))
 
     def slopes(self) -> _Floats:
         return np.asarray(self._spline(self.x, 1) @ self.coefficients, dtype=np.float64)
@@ -365,31 +361,22 @@ def clear_density(x: _Floats, y: _Floats, sds: _Floats) -> tuple[float, float]:
     """
     low = y <= y[: max(len(y) // 6, 2)].mean() + _TOE
     low[: min(6, len(y))] = True
-    x, y, variance = x[low], y[low], sds[low] ** 2 + _TOE_MISFIT**2
-    total, total_f, total_square, least = 0.0, 0.0, 0.0, np.inf
-    fits = []
-    for steepness in _TOE_STEEPNESS:
-        for place in np.linspace(x[0] - 1.0, x[-1], 40):
-            toe = np.logaddexp(0.0, np.log(10.0) * steepness * (x - place))
-            weight = 1.0 / variance
-            w, wt, wtt = weight.sum(), (weight * toe).sum(), (weight * toe**2).sum()
-            size = w * wtt - wt**2
-            if size <= 1e-9 * w * wtt:
-                continue
-            wy, wty = (weight * y).sum(), (weight * toe * y).sum()
-            f, b = (wtt * wy - wt * wty) / size, (w * wty - wt * wy) / size
-            if b <= 0.0 or f < 0.0:
-                continue
-            left = float((weight * (y - f - b * toe) ** 2).sum())
-            fits.append((left, float(f), float(wtt / size)))
-            least = min(least, left)
-    for left, f, spread in fits:
-        # The chance of the place given all f and b: the square root of the determinant weighs alike here.
-        chance = float(np.exp(-0.5 * (left - least)))
-        total += chance
-        total_f += chance * f
-        total_square += chance * (f**2 + spread)
-    if not total:
+    x, y, weight = x[low], y[low], 1.0 / (sds[low] ** 2 + _TOE_MISFIT**2)
+    steepness, place = (
+        grid.ravel() for grid in np.meshgrid(_TOE_STEEPNESS, np.linspace(x[0] - 1.0, x[-1], _TOE_PLACES))
+    )
+    toe = np.logaddexp(0.0, np.log(10.0) * steepness[:, None] * (x - place[:, None]))
+    w, wt, wtt = weight.sum(), toe @ weight, toe**2 @ weight
+    wy, wty = float(weight @ y), toe @ (weight * y)
+    size = w * wtt - wt**2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        f, b = (wtt * wy - wt * wty) / size, (w * wty - wt * wy) / size
+        good = (size > 1e-9 * w * wtt) & (b > 0.0) & (f >= 0.0)
+    if not good.any():
         return float(y[0]), float("inf")
-    mean = total_f / total
-    return mean, float(np.sqrt(max(total_square / total - mean**2, 0.0)))
+    f, b, toe, spread = f[good], b[good], toe[good], wtt[good] / size[good]
+    left = ((y - f[:, None] - b[:, None] * toe) ** 2) @ weight
+    chance = np.exp(-0.5 * (left - left.min()))
+    chance /= chance.sum()
+    mean = float(chance @ f)
+    return mean, float(np.sqrt(max(float(chance @ (f**2 + spread)) - mean**2, 0.0)))

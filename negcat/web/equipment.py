@@ -8,10 +8,9 @@ from urllib.parse import quote, unquote
 
 from datasette.utils import tilde_encode
 
-from negcat.web import answering, batch, film, lens, reading
+from negcat.web import answering, batch, film, film_tests, lens, reading
 from negcat.work.archive import Archive
 from negcat.work.batch_story import batch_story
-from negcat.work.film_story import film_story
 from negcat.work.lens_story import lens_story
 
 __all__ = ["pages"]
@@ -23,7 +22,7 @@ def pages() -> list[tuple[str, answering.View]]:
     """List the addresses with the functions that answer them."""
     return [
         (r"^/lens/(?P<name>[^/]+)$", _view("lens", "lenses", lens_story, lens.set_page)),
-        (r"^/film/(?P<name>[^/]+)$", _view("film", "films", film_story, film.set_page)),
+        (r"^/film/(?P<name>[^/]+)$", _view("film", "films", film_tests.story, film.set_page)),
         (r"^/batch/(?P<name>[^/]+)$", _view("batch", "developments", batch_story, batch.set_page)),
     ]
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from negcat.web import film_tests
 from negcat.web.film_charts import Failing, Panel, draw_panels, draw_reciprocity
 from negcat.web.summed import Summed, duration, number, set_summary
 from negcat.web.typesetting import deviation, fixed, stops
@@ -99,6 +100,7 @@ class Page:
     tags: tuple[Tagged, ...]
     developers: tuple[Developer, ...]
     tests: tuple[Test, ...]
+    curves: tuple[film_tests.Process, ...]
     behaviour: tuple[Behaviour, ...]
     unshown: bool
     lenses: tuple[tuple[str, int], ...]
@@ -141,6 +143,7 @@ def set_page(story: Story) -> Page:
         ),
         developers=_developers(story["developments"]),
         tests=tuple(_test(test) for test in story["film_tests"]),
+        curves=film_tests.set_curves(story["curves"]),
         behaviour=behaviour,
         unshown=any(one.measured > one.sheets for one in behaviour),
         lenses=tuple((str(one["lens"]), int(one["sheets"])) for one in story["lenses"]),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -138,19 +139,37 @@ def film_curves(
 def _fitted(read: ReadTest, base_fog: float | None, target: TargetCurve) -> CurveTest:
     if read.reason:
         return CurveTest(read, None, None, Figure(None, None, read.reason), read.reason)
+    shared = None if read.shared is None else tuple(tuple(float(x) for x in row) for row in read.shared)
     try:
-        curve = sensitometry.fit_film_curve(
-            read.log_h,
-            [float("nan") if value is None else value for value in read.densities],
-            [float("nan") if value is None else value for value in read.sds],
-            absolute=read.absolute,
-            shared=read.shared,
-            recorded_base_fog=base_fog,
+        curve, figures, contrast = _fit(
+            read.log_h, read.densities, read.sds, read.absolute, shared, base_fog, target
         )
     except QuantityError as error:
         reason = f"test '{read.record.test}': {error}"
         return CurveTest(read, None, None, Figure(None, None, reason), reason)
-    return CurveTest(read, curve, sensitometry.film_figures(curve), sensitometry.contrast_of(curve, target))
+    return CurveTest(read, curve, figures, contrast)
+
+
+@lru_cache(maxsize=256)
+def _fit(
+    log_h: tuple[float, ...],
+    densities: tuple[float | None, ...],
+    sds: tuple[float | None, ...],
+    absolute: bool,
+    shared: tuple[tuple[float, ...], ...] | None,
+    base_fog: float | None,
+    target: TargetCurve,
+) -> tuple[FilmCurve, FilmFigures, Figure]:
+    """Fit a test; kept, as a page asks for the same tests again and again and each takes a tenth of a second."""
+    curve = sensitometry.fit_film_curve(
+        log_h,
+        [math.nan if value is None else value for value in densities],
+        [math.nan if value is None else value for value in sds],
+        absolute=absolute,
+        shared=None if shared is None else np.array(shared),
+        recorded_base_fog=base_fog,
+    )
+    return curve, sensitometry.film_figures(curve), sensitometry.contrast_of(curve, target)
 
 
 def _process(key: tuple[str, str | None], tests: Sequence[CurveTest]) -> Process:
