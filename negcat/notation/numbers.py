@@ -12,12 +12,12 @@ _VULGAR: Final = {
     "⅘": (4, 5), "⅙": (1, 6), "⅚": (5, 6), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8), "⅒": (1, 10),
 }  # fmt: skip
 # Spaces on both sides: "22½" is 22 1/2 and never 221/2, and "½5" must not become 1/25.
-_CHARACTERS: Final = str.maketrans(
+CHARACTERS: Final = str.maketrans(
     {sign: f" {top}/{bottom} " for sign, (top, bottom) in _VULGAR.items()}
     | dict.fromkeys("−–—‐‑‒﹣－", "-")
     | {"⁄": "/", "∕": "/", "＋": "+"}
 )
-_TOO_LONG: Final = 60
+TOO_LONG: Final = 60
 
 DECIMAL: Final = r"(?:[0-9]+(?:\.[0-9]*|,[0-9]+)?|[.,][0-9]+)"
 _FRACTION: Final = r"[0-9]+ ?/ ?[0-9]+"
@@ -47,9 +47,9 @@ def clean(text: str | int | float, kind: str) -> tuple[str, str]:
     marked = text.strip()
     if not marked:
         raise NotationError(f"blank is not {kind}: fill it in, or leave the field out.")
-    if len(marked) > _TOO_LONG:
+    if len(marked) > TOO_LONG:
         raise NotationError(f"“{_shown(marked[:30])}…” is not {kind}: it is far too long.")
-    return marked, " ".join(marked.translate(_CHARACTERS).split())
+    return marked, " ".join(marked.translate(CHARACTERS).split())
 
 
 def decimal_of(text: str) -> float:
@@ -93,8 +93,8 @@ def refuse(marked: str, kind: str, why: str) -> NoReturn:
     raise NotationError(f"“{_shown(marked)}” is not {kind}: {why}.")
 
 
-_SIGNED: Final = re.compile(rf"(?P<sign>[+-]?) ?(?P<amount>{AMOUNT})(?P<power>[eE][+-]?[0-9]{{1,3}})?")
-_NUMBER_FORMS: Final = "write it as 12.3, 12 1/3, 12⅓ or -0.5"
+SIGNED: Final = re.compile(rf"(?P<sign>[+-]?) ?(?P<amount>{AMOUNT})(?P<power>[eE][+-]?[0-9]{{1,3}})?")
+NUMBER_FORMS: Final = "write it as 12.3, 12 1/3, 12⅓ or -0.5"
 
 
 def parse_number(text: str | int | float) -> float:
@@ -122,9 +122,9 @@ def parse_number(text: str | int | float) -> float:
     -1.5
     """
     marked, plain = clean(text, "a number")
-    match = _SIGNED.fullmatch(plain)
+    match = SIGNED.fullmatch(plain)
     if match is None:
-        refuse(marked, "a number", _NUMBER_FORMS)
+        refuse(marked, "a number", NUMBER_FORMS)
     try:
         value = amount_of(match["amount"])
     except UnreadableError as fault:
@@ -133,7 +133,7 @@ def parse_number(text: str | int | float) -> float:
         # The whole text at once, so that 1e-3 is the same number as in the programs that wrote it.
         value = None if "/" in plain else float(match["amount"].replace(",", ".") + match["power"])
     if value is None:
-        refuse(marked, "a number", _NUMBER_FORMS)
+        refuse(marked, "a number", NUMBER_FORMS)
     if not math.isfinite(value):
         refuse(marked, "a number", "it is out of all range")
     return -value if match["sign"] == "-" else value

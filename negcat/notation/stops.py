@@ -38,7 +38,7 @@ class Stop:
 
 
 # The full scale as engraved; 181, 362 and 724 are the same three stops rounded instead of simplified.
-_FULL_MARKS: Final = (
+FULL_MARKS: Final = (
     "0.5 0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64 90 128 180 181 256 360 362 512 720 724 1024"
 )
 _HALF_MARKS: Final = (
@@ -61,7 +61,7 @@ def _nearest_half(mark: float) -> float:
 
 def _exact_stops() -> tuple[dict[float, float], dict[float, float]]:
     """Map marks to exact f-numbers: the full scale, and all three scales together."""
-    full = {float(mark): _nearest(float(mark), 2) for mark in _FULL_MARKS.split()}
+    full = {float(mark): _nearest(float(mark), 2) for mark in FULL_MARKS.split()}
     every: dict[float, float] = {}
     for marks, exact in ((_HALF_MARKS, _nearest_half), (_THIRD_MARKS, lambda mark: _nearest(mark, 6))):
         for text in marks.split():
@@ -78,7 +78,7 @@ _STOP: Final = re.compile(
     rf"(?:[fFƒ] ?[/:.]? ?)?(?P<mark>{DECIMAL})"
     r"(?: ?\+ ?(?P<tenths>0?[.,][0-9]+)| ?[+ ] ?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+))?"
 )
-_STOP_FORMS: Final = "write it as 22, f/22, 6.8, 22½, 22 1/2 or 22+1/3"
+STOP_FORMS: Final = "write it as 22, f/22, 6.8, 22½, 22 1/2 or 22+1/3"
 
 
 def parse_stop(text: str | int | float) -> Stop:
@@ -123,7 +123,7 @@ def parse_stop(text: str | int | float) -> Stop:
 def _stop(marked: str, plain: str) -> Stop:
     match = _STOP.fullmatch(plain)
     if match is None:
-        refuse(marked, "a stop", _STOP_FORMS)
+        refuse(marked, "a stop", STOP_FORMS)
     try:
         mark = decimal_of(match["mark"])
         beyond = 0.0

@@ -28,8 +28,8 @@ class Tag:
         return self.text
 
 
-_TAG: Final = re.compile(rf"[nN]?(?: ?(?P<sign>[+-]) ?(?P<amount>{AMOUNT}))?")
-_TAG_FORMS: Final = "write it as N, N+1, N-2, N+1/2 or N-1½"
+TAG: Final = re.compile(rf"[nN]?(?: ?(?P<sign>[+-]) ?(?P<amount>{AMOUNT}))?")
+TAG_FORMS: Final = "write it as N, N+1, N-2, N+1/2 or N-1½"
 
 
 def parse_tag(text: str | int | float) -> Tag:
@@ -57,9 +57,9 @@ def parse_tag(text: str | int | float) -> Tag:
     'N+½'
     """
     marked, plain = clean(text, "a tag")
-    match = _TAG.fullmatch("N" if plain.lower() == "normal" else plain)
+    match = TAG.fullmatch("N" if plain.lower() == "normal" else plain)
     if match is None:
-        refuse(marked, "a tag", _TAG_FORMS)
+        refuse(marked, "a tag", TAG_FORMS)
     n = 0.0
     if match["amount"]:
         try:

@@ -37,15 +37,15 @@ _UNITS: Final = {
     "s": 1.0, "sec": 1.0, "secs": 1.0, "second": 1.0, "seconds": 1.0, '"': 1.0,
     "ms": 0.001,
 }  # fmt: skip
-_TIME_PART: Final = re.compile(
+TIME_PART: Final = re.compile(
     rf" ?(?P<amount>{AMOUNT})(?: ?(?P<unit>{'|'.join(sorted(_UNITS, key=len, reverse=True))})\.?(?![a-z]))?"
 )
-_CLOCK: Final = re.compile(
+CLOCK: Final = re.compile(
     r"(?:(?P<h>[0-9]+):(?P<mm>[0-5][0-9])|(?P<m>[0-9]+)):(?P<s>[0-5][0-9](?:\.[0-9]+)?)"
 )
 _MARKED_TIME: Final = re.compile(r"1 ?/ ?(?P<mark>[0-9]+)")
-_PRIMES: Final = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "‘": "'"})
-_TIME_FORMS: Final = "write it as 1/15, 0.3, 4 s, 1m30s, 2 min or 1:30 (minutes:seconds)"
+PRIMES: Final = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "‘": "'"})
+TIME_FORMS: Final = "write it as 1/15, 0.3, 4 s, 1m30s, 2 min or 1:30 (minutes:seconds)"
 
 
 def parse_time(text: str | int | float) -> Time:
@@ -86,7 +86,7 @@ def parse_time(text: str | int | float) -> Time:
 
 @lru_cache(maxsize=4096)
 def _time(marked: str, plain: str) -> Time:
-    plain = plain.lower().translate(_PRIMES).replace("''", '"')
+    plain = plain.lower().translate(PRIMES).replace("''", '"')
     if plain in ("b", "t", "bulb"):
         refuse(marked, "a time", "write for how long the shutter was open, 12 s or 2m30s")
     try:
@@ -96,7 +96,7 @@ def _time(marked: str, plain: str) -> Time:
     except UnreadableError as fault:
         refuse(marked, "a time", str(fault))
     if seconds is None:
-        refuse(marked, "a time", _TIME_FORMS)
+        refuse(marked, "a time", TIME_FORMS)
     if not seconds > 0:
         refuse(marked, "a time", "it must be longer than 0 s")
     if not seconds <= _LONGEST_TIME:
@@ -105,7 +105,7 @@ def _time(marked: str, plain: str) -> Time:
 
 
 def _clock_time(plain: str) -> float | None:
-    match = _CLOCK.fullmatch(plain)
+    match = CLOCK.fullmatch(plain)
     if match is None:
         return None
     if match["h"] is not None:
@@ -118,7 +118,7 @@ def _time_in_parts(plain: str) -> float | None:
     parts: list[tuple[str, float | None]] = []
     at = 0
     while at < len(plain):
-        match = _TIME_PART.match(plain, at)
+        match = TIME_PART.match(plain, at)
         if match is None:
             return None
         parts.append((match["amount"], _UNITS[match["unit"]] if match["unit"] else None))

@@ -37,13 +37,13 @@ class Zone:
 
 _ROMAN: Final = ("0", "I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X")
 _ROMAN_VALUES: Final = {numeral: float(value) for value, numeral in enumerate(_ROMAN)}
-_ROMAN_SIGNS: Final = str.maketrans(dict(zip("ⅠⅡⅢⅣⅤⅥⅦⅧⅨⅩ", _ROMAN[1:], strict=True)))
-_ZONE: Final = re.compile(
+ROMAN_SIGNS: Final = str.maketrans(dict(zip("ⅠⅡⅢⅣⅤⅥⅦⅧⅨⅩ", _ROMAN[1:], strict=True)))
+ZONE: Final = re.compile(
     r"(?:zone ?|z ?)?(?:(?P<roman>[IVX]+)(?: ?[+ ] ?(?P<top>[0-9]+) ?/ ?(?P<bottom>[0-9]+))?"
     rf"|(?P<amount>{AMOUNT}))",
     re.IGNORECASE,
 )
-_ZONE_FORMS: Final = "write it as 4, IV, 3.5, III½ or 3 1/3"
+ZONE_FORMS: Final = "write it as 4, IV, 3.5, III½ or 3 1/3"
 
 
 def parse_zone(text: str | int | float) -> Zone:
@@ -68,9 +68,9 @@ def parse_zone(text: str | int | float) -> Zone:
     Zone(text='III½', value=3.5)
     """
     marked, plain = clean(text, "a zone")
-    match = _ZONE.fullmatch(plain.translate(_ROMAN_SIGNS))
+    match = ZONE.fullmatch(plain.translate(ROMAN_SIGNS))
     if match is None:
-        refuse(marked, "a zone", _ZONE_FORMS)
+        refuse(marked, "a zone", ZONE_FORMS)
     try:
         if match["roman"]:
             value = _ROMAN_VALUES.get(match["roman"].upper())
@@ -81,7 +81,7 @@ def parse_zone(text: str | int | float) -> Zone:
     except UnreadableError as fault:
         refuse(marked, "a zone", str(fault))
     if value is None:
-        refuse(marked, "a zone", _ZONE_FORMS)
+        refuse(marked, "a zone", ZONE_FORMS)
     low, high = _ZONE_RANGE
     if not low <= value <= high:
         refuse(marked, "a zone", "zones run from 0 to 10 (X)")
