@@ -187,16 +187,12 @@ def _process(process: Story) -> Process:
         growth=None if law is None else _growth(process, letters),
         times=tuple(_timed(one) for one in process["times"]),
         law="" if law is None else _law(law),
-        reason=_capital(str(process["reason"])),
+        reason=str(process["reason"]),
     )
 
 
 def _letter(place: int) -> str:
     return _LETTERS[place] if place < len(_LETTERS) else str(place + 1)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 # A test -----------------------------------------------------------------------------------------------------
@@ -216,7 +212,7 @@ def _test(letter: str, test: Story) -> Test:
         how=", ".join(how),
         facts=() if test["figures"] is None else _facts(test),
         notes=tuple(test["notes"]),
-        reason=_capital(str(test["reason"])),
+        reason=str(test["reason"]),
         readings=tuple(
             Reading(
                 step=str(step["step"]),
