@@ -39,6 +39,7 @@ def sheet_text(sheet: Mapping[str, Any]) -> str:
         _development(sheet),
         _scans(sheet),
         _result(sheet),
+        _printing(sheet),
     ]
     return "\n\n".join(part for part in parts if part)
 
@@ -186,6 +187,28 @@ def _result(sheet: Mapping[str, Any]) -> str:
         )
     lines += [wrapped(sentence) for sentence in result["why"]]
     return "\n".join(lines)
+
+
+def _printing(sheet: Mapping[str, Any]) -> str:
+    """Say what paper the negative asks for, on its own print target and on the others."""
+    asked = sheet.get("printing")
+    if not asked:
+        return ""
+    rows = [
+        [
+            f"  {one['target']}",
+            figure(one["range_wanted"]),
+            f"R {figure(one['iso_r'], 0)} ± {figure(one['iso_r_sd'], 0)}",
+            f"{one['grade']}, {one['word']}",
+            "the range it wants" if one["suits"] else "too short" if one["ratio"] < 1.0 else "too long",
+        ]
+        for one in asked["targets"]
+    ]
+    return (
+        f"Printing: density range {figure(asked['density_range'])} ± {figure(asked['sd'])} from {asked['shadow']} to "
+        f"{asked['highlight']}, {figure(asked['targets'][0]['range'])} between zones II and VIII\n"
+        + table(["  print target", "wants", "paper", "grade", "this negative"], rows, right=(1,))
+    )
 
 
 def _tag(n: float) -> str:

@@ -25,7 +25,14 @@ from negcat.sensitometry.film_figures import (
     FilmFigures,
     film_figures,
 )
-from negcat.sensitometry.paper import PAPER_GRADES, PaperGrade, nearest_grade, paper_exposure_scale
+from negcat.sensitometry.paper import (
+    PAPER_GRADES,
+    PaperGrade,
+    nearest_grade,
+    paper_exposure_scale,
+    range_wanted,
+    textured_range,
+)
 from negcat.sensitometry.targets import BUILT_IN_TARGETS, DEFAULT_TARGET, TargetCurve, built_in_target
 from negcat.sensitometry.tone import print_lightness
 
@@ -55,4 +62,6 @@ __all__ = [
     "nearest_grade",
     "paper_exposure_scale",
     "print_lightness",
+    "range_wanted",
+    "textured_range",
 ]

@@ -11,7 +11,14 @@ from dataclasses import dataclass
 from negcat.errors import QuantityError
 from negcat.sensitometry.targets import TargetCurve, built_in_target
 
-__all__ = ["PAPER_GRADES", "PaperGrade", "nearest_grade", "paper_exposure_scale"]
+__all__ = [
+    "PAPER_GRADES",
+    "PaperGrade",
+    "nearest_grade",
+    "paper_exposure_scale",
+    "range_wanted",
+    "textured_range",
+]
 
 
 @dataclass(frozen=True)
@@ -90,10 +97,7 @@ def paper_exposure_scale(
             f"A density range of {density_range:.2f} can't be printed: "
             "the highlight must be denser than the shadow."
         )
-    spread = 1.0
-    if target is not None and target.name in ("silver, diffusion", "silver, condenser"):
-        contact = built_in_target("silver contact")
-        spread = (contact.density(8.0) - contact.density(1.0)) / (target.density(8.0) - target.density(1.0))
+    spread = _light(target)
     if zones is not None:
         low, high = zones
         if not high > low:
@@ -103,6 +107,47 @@ def paper_exposure_scale(
             shape.density(high) - shape.density(low)
         )
     return 100.0 * density_range * spread
+
+
+def _light(target: TargetCurve | None) -> float:
+    """By how much the light of a target's enlarger spreads a negative's range, 1 in contact."""
+    if target is None or target.name not in ("silver, diffusion", "silver, condenser"):
+        return 1.0
+    contact = built_in_target("silver contact")
+    return (contact.density(8.0) - contact.density(1.0)) / (target.density(8.0) - target.density(1.0))
+
+
+def textured_range(iso_r: float, target: TargetCurve | None = None) -> float:
+    """Density range between zones II and VIII of the negative that asks for an exposure scale.
+
+    Parameters
+    ----------
+    iso_r : exposure scale, as `paper_exposure_scale` gives it for `target`.
+    target : the print target.
+
+    Returns
+    -------
+    Density of the negative's zone VIII minus that of its zone II.
+
+    Examples
+    --------
+    >>> diffusion = built_in_target()
+    >>> range_ = diffusion.density(8.0) - diffusion.density(2.0)
+    >>> round(textured_range(paper_exposure_scale(range_, diffusion), diffusion), 6) == round(range_, 6)
+    True
+    """
+    return iso_r / (100.0 * _light(target))
+
+
+def range_wanted(target: TargetCurve) -> float:
+    """Density range between zones II and VIII that a print target wants of a negative.
+
+    Examples
+    --------
+    >>> round(range_wanted(built_in_target("long-scale")), 2)
+    1.48
+    """
+    return target.density(_TEXTURED[1]) - target.density(_TEXTURED[0])
 
 
 def nearest_grade(iso_r: float) -> PaperGrade:

@@ -12,6 +12,7 @@ from negcat.work.archive import Archive
 from negcat.work.believing import believed_now
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size
+from negcat.work.printing import printing
 from negcat.work.trying import standing
 
 __all__ = ["dossier", "dossier_of", "frame_words"]
@@ -68,6 +69,7 @@ def dossier_of(archive: Archive, record: records.Sheet, findings: Findings) -> d
         "base_fog": _without(findings.base_fog),
         "readings": [_without(reading) for reading in findings.readings],
         "result": findings.result,
+        "printing": printing(equipment, record, findings),
         "provenance": findings.provenance,
         "previous": near["previous"],
         "next": near["next"],
