@@ -18,9 +18,9 @@ from negcat.catalogue import Memory
 from negcat.errors import ArchiveError, NegcatError
 from negcat.work.archive import Archive
 
-__all__ = ["reading"]
+__all__ = ["MOST", "close_all", "laid_by", "reading"]
 
-_MOST = 6
+MOST = 6
 """Catalogues laid by at most, of all archives together; as many as questions are asked at once."""
 
 _laid_by: list[Archive] = []
@@ -66,12 +66,12 @@ def _take(root: Path) -> Archive:
     while True:
         with _lock:
             place = next((n for n in reversed(range(len(_laid_by))) if _laid_by[n].root == root), None)
-            laid_by = _laid_by.pop(place) if place is not None else None
-        if laid_by is None:
+            archive = _laid_by.pop(place) if place is not None else None
+        if archive is None:
             return _opened(root)
-        if laid_by.catalogue.still_good():
-            return laid_by
-        laid_by.close()
+        if archive.catalogue.still_good():
+            return archive
+        archive.close()
 
 
 def _opened(root: Path) -> Archive:
@@ -89,13 +89,23 @@ def _lay_by(archive: Archive) -> bool:
         return False
     with _lock:
         _laid_by.append(archive)
-        too_many = [_laid_by.pop(0) for _ in range(len(_laid_by) - _MOST)]
+        too_many = [_laid_by.pop(0) for _ in range(len(_laid_by) - MOST)]
     for old in too_many:
         old.close()
     return True
 
 
+def laid_by() -> list[Archive]:
+    """List what is laid by, the one used last at the end."""
+    with _lock:
+        return list(_laid_by)
+
+
 @atexit.register
-def _close_all() -> None:
-    while _laid_by:
-        _laid_by.pop().close()
+def close_all() -> None:
+    """Close what is laid by; what is lent is laid by again afterwards."""
+    with _lock:
+        archives = list(_laid_by)
+        _laid_by.clear()
+    for archive in archives:
+        archive.close()
