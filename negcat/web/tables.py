@@ -61,6 +61,7 @@ _NOT_SORTED = (
         "new",
         "notes",
     ),
+    *("after", "before", "sentence"),
     *("old", "provenance", "rebate", "reciprocity", "registration", "settings", "why"),
 )
 """Columns of JSON or prose: to sort by them says nothing."""
