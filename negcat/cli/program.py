@@ -15,6 +15,10 @@ from negcat.errors import NegcatError
 
 __all__ = ["main"]
 
+# Read by numpy when it is first imported. Matrices here are small: further threads for them only wait for each
+# other, and on a busy machine they wait long.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Command → where it is. A command's module is imported when the command runs, so that `--help` and
 # `find` don't wait for libraries that they don't use.
 COMMANDS = {
