@@ -35,6 +35,7 @@ COMMANDS = {
     "curve": ("negcat.cli.curves", "A film's characteristic curves, and the time for each N."),
     "review": ("negcat.cli.reviewing", "Which decisions worked, and what to change."),
     "print": ("negcat.cli.papers", "Papers for the bag, the sink and the sleeve, as PDF."),
+    "export": ("negcat.cli.exporting", "Take something out: a form for the field …"),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),
     "serve": ("negcat.cli.serving", "Show the archive as web pages."),
     "demo": ("negcat.cli.serving", "Build an archive from the sample and show it."),

@@ -210,7 +210,7 @@ def _flag(value: object) -> bool:
 
 # --- dates ----------------------------------------------------------------------------------------
 
-_WHEN = re.compile(
+WHEN = re.compile(
     r"(\d{4}-\d{2}-\d{2})"
     r"(?:[Tt ]+(\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?) ?([Zz]|[+\-−]\d{2}:?\d{2}|[+\-−]\d{2})?)?",
     re.ASCII,
@@ -220,7 +220,7 @@ _FIRST_YEAR, _LAST_YEAR = 1800, 2199
 
 @lru_cache(maxsize=65_536)
 def _when_in_text(text: str) -> str:
-    match = _WHEN.fullmatch(text)
+    match = WHEN.fullmatch(text)
     canonical = None
     if match is not None:
         day, clock, zone = match.groups()

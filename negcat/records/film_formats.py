@@ -3,7 +3,7 @@
 import re
 from functools import lru_cache
 
-__all__ = ["FORMATS_UNDERSTOOD", "film_size_mm"]
+__all__ = ["FORMATS_UNDERSTOOD", "FORMAT_PATTERN", "film_size_mm"]
 
 MM_PER_INCH = 25.4
 
@@ -31,8 +31,13 @@ _BARE_CENTIMETRES = {
 }  # fmt: skip
 
 _NUMBER = r"(\d{1,4}(?:\.\d{1,3})?)\s*([¼½¾]|[13]/4|1/2)?"
-_UNIT = r"(mm|cm|in|inch|inches|\"|″)?"
+_UNIT = r"""(mm|cm|in|inch|inches|"|″)?"""
 _PAIR = re.compile(rf"{_NUMBER}\s*{_UNIT}\s*[x×*]\s*{_NUMBER}\s*{_UNIT}")
+FORMAT_PATTERN = (
+    rf"{_PAIR.pattern}|(?:{'|'.join(named.replace(' ', '[ -]') for named in _NAMED_INCHES)})(?: size)?"
+)
+"""What a format looks like, capitals aside; whether its unit is known is told by :func:`film_size_mm`."""
+
 _QUARTERS = {"¼": 0.25, "1/4": 0.25, "½": 0.5, "1/2": 0.5, "¾": 0.75, "3/4": 0.75}
 _SMALLEST_MM, _LARGEST_MM = 10.0, 1500.0
 

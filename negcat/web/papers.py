@@ -1,4 +1,4 @@
-"""Papers as PDF from the pages: what goes with a sheet, a batch, a film or lens, and a blank field sheet."""
+"""Papers as PDF from the pages: what goes with a sheet, a batch, a film or lens; and what goes into the field."""
 
 from __future__ import annotations
 
@@ -36,7 +36,24 @@ def pages() -> list[tuple[str, answering.View]]:
         (r"^/crib\.pdf$", _view("crib", partial(_crib, ""))),
         (r"^/field-sheet\.pdf$", _view("field-sheet", _field_sheet)),
         (r"^/pending/develop\.pdf$", _view("batch", _waiting)),
+        (r"^/field-form\.html$", _field_form),
     ]
+
+
+@answering.readable
+async def _field_form(datasette: Any, request: Any, attached: reading.Attached) -> Any:
+    """Answer with the form for the field, to be kept on a phone; only what is kept there may run its script."""
+    del datasette, request
+    from negcat.work.field_form import field_form
+
+    made = datetime.now(tz=UTC).astimezone()
+    page = await answering.read(attached, lambda archive: field_form(archive, made=made))
+    headers = {
+        **answering.PAGE_HEADERS,
+        "content-disposition": 'attachment; filename="field-form.html"',
+        "content-length": str(len(page)),
+    }
+    return Response(page, headers=headers, content_type="text/html; charset=utf-8")
 
 
 Draw = Callable[[Archive, Any, str, "PaperSize", date], "Drawn"]

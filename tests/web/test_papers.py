@@ -21,7 +21,11 @@ def text_of(pdf: bytes) -> str:
         ("/sheet/BW-01", "/sheet/BW-01/sleeve.pdf", "fire holes"),
         ("/sheet/BW-01", "/sheet/BW-01/label.pdf", "Marl Pan 100"),
         ("/batch/B1", "/batch/B1/sheet.pdf", "two-bath"),
-        ("/film/Marl%20Pan%20100", "/film/Marl%20Pan%20100/crib.pdf", "the archive knows no time for this tag"),
+        (
+            "/film/Marl%20Pan%20100",
+            "/film/Marl%20Pan%20100/crib.pdf",
+            "the archive knows no time for this tag",
+        ),
         ("/lens/Haldane%20240", "/lens/Haldane%20240/crib.pdf", "open up ½ (+0.50 stops)"),
         ("/new", "/crib.pdf", "Corrin 150"),
         ("/new", "/field-sheet.pdf", "Bellows, mm"),
@@ -70,3 +74,15 @@ async def test_what_cannot_be_printed_is_said(site: Datasette, path: str, status
 @pytest.mark.asyncio
 async def test_a_paper_is_only_read(site: Datasette):
     assert (await site.client.post("/crib.pdf")).status_code == 405
+
+
+@pytest.mark.asyncio
+async def test_the_field_form_is_given_to_be_kept(site: Datasette):
+    assert 'href="/field-form.html" download' in (await site.client.get("/new")).text
+    answer = await site.client.get("/field-form.html")
+    assert answer.status_code == 200
+    assert answer.headers["content-disposition"].startswith("attachment")
+    assert "Marl Pan 100" in answer.text
+    assert (
+        "script-src 'self'" in answer.headers["content-security-policy"]
+    )  # here its inline script may not run

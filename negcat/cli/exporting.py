@@ -1,0 +1,49 @@
+"""Commands that take something out of the archive: a group that each kind of export adds itself to."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.output import print_json
+from negcat.work.writing_files import refuse_existing, write_file
+
+
+@click.group()
+def export() -> None:
+    """Take something out of the archive.
+
+    \b
+    Example:
+      negcat export form field.html
+    """
+
+
+@export.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--overwrite", is_flag=True, help="Replace FILE where it is there already.")
+@json_option
+@archive_option
+def form(file: Path, overwrite: bool, as_json: bool, archive_dir: Path | None) -> None:
+    """Write a form for the field to FILE: one HTML page that needs no network.
+
+    Opened on a phone it takes sheet records with the archive's films, lenses, cells and holders, keeps them through
+    reloads and empty batteries, and saves a record file that `negcat record` takes.
+
+    \b
+    Example:
+      negcat export form field.html
+    """
+    from negcat.work.field_form import field_form
+
+    refuse_existing(file, overwrite=overwrite)
+    with open_archive(archive_dir, readonly=True) as archive:
+        page = field_form(archive, made=datetime.now(tz=UTC).astimezone())
+    write_file(file, page, overwrite=overwrite)
+    if as_json:
+        print_json({"file": str(file), "bytes": len(page)})
+    else:
+        click.echo(f"{file}: {round(len(page) / 1000)} kB; open it on the phone that comes along.")
