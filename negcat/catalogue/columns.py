@@ -259,8 +259,8 @@ class InMemory(CatalogueFile):
         ------
         ArchiveError : the catalogue can't be read.
         """
-        if self.database.conn.in_transaction and not self.readonly:
-            # What is being written may yet be taken back: it is for nobody else to see.
+        if self.is_writing:
+            # It is for nobody else to see.
             return self._read(layout, 0, None)
         if self._memory is None:
             self._memory = Memory()

@@ -180,6 +180,7 @@ class CatalogueFile:
         self.path = path
         self.readonly = readonly
         self._state: tuple[int, ...] | None = None
+        self._only_reading = False
 
     @classmethod
     def create(cls, path: str | os.PathLike[str]) -> Self:
@@ -294,6 +295,8 @@ class CatalogueFile:
             raise ArchiveError(
                 f"{self.path} is open for reading only; open it for writing to change anything in it"
             )
+        if self._only_reading:
+            raise RuntimeError("nothing can be written while one state is being read")
         if database.conn.in_transaction:
             with database.atomic():
                 yield database
@@ -327,10 +330,17 @@ class CatalogueFile:
             return
         with explained(self.path):
             connection.execute("begin")
+        self._only_reading = True
         try:
             yield
         finally:
+            self._only_reading = False
             connection.rollback()
+
+    @property
+    def is_writing(self) -> bool:
+        """Whether something is being written, which may yet be taken back."""
+        return self.database.conn.in_transaction and not self._only_reading
 
     @property
     def state(self) -> tuple[int, ...] | None:

@@ -476,6 +476,7 @@ def m007_changes(db: Database) -> None:
     """Keep in which order sheets were changed; find at once what was checked longest ago."""
     changes_schema.create(db)
     db.execute("create index idx_scans_checked on scans (coalesce(checked_at, added_at), taken_order)")
+    db.execute("create index idx_developments_date on developments (date)")
     # With an order of its own a view is read whole to be counted, row by row.
     db.execute("drop view readings_planned_given_found")
     db.execute(searching_schema.READINGS_VIEW.partition("order by")[0])

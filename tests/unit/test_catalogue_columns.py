@@ -334,6 +334,12 @@ def test_one_who_began_to_read_earlier_sees_what_was_then(archive: Archive) -> N
         assert early.find_with_choices(Query(place="quay"))[0].count == 1
 
 
+def test_nothing_is_written_while_one_state_is_read(archive: Archive) -> None:
+    with archive.catalogue.at_once(), pytest.raises(RuntimeError), archive.catalogue.writing():
+        pass
+    assert archive.catalogue.count(Query()) == 60
+
+
 def test_sheets_that_come_at_once_are_held(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bulk, "FROM", 5)
     with _kept(archive) as kept:
