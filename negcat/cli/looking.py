@@ -9,6 +9,7 @@ import click
 
 from negcat.cli.options import archive_option, json_option, open_archive, sheet_filters
 from negcat.cli.output import print_json, table
+from negcat.cli.review_text import CAUTION, wrapped
 from negcat.work.finding import find as find_sheets
 from negcat.work.finding import page_json, query_of
 from negcat.work.pending import pending as pending_work
@@ -81,17 +82,30 @@ def find(archive_dir: Path | None, as_json: bool, **filters: Any) -> None:
 
 
 @click.command()
+@click.option(
+    "--temperature",
+    "temperature_c",
+    metavar="C",
+    type=click.FloatRange(5, 45),
+    help="Give the times to develop for at this temperature, °C: accepted, learnt from sheets, from film tests.",
+)
 @archive_option
 @json_option
-def pending(archive_dir: Path | None, as_json: bool) -> None:
+def pending(archive_dir: Path | None, as_json: bool, temperature_c: float | None) -> None:
     """Say what waits: sheets to develop (by film and tag), to scan, scans to join, sheets to measure.
 
     \b
-    Example:
+    Examples:
       negcat pending
+      negcat pending --temperature 22
     """
     with open_archive(archive_dir, readonly=True) as archive:
         waiting = pending_work(archive)
+        if temperature_c is not None:
+            # Imported here: what learns from sheets takes long to load, and only this needs it.
+            from negcat.work.developing import times_at
+
+            times_at(archive, waiting["develop"], temperature_c)
     if as_json:
         print_json(waiting)
         return
@@ -111,8 +125,16 @@ def pending(archive_dir: Path | None, as_json: bool) -> None:
             )
         )
         for group in waiting["develop"]:
-            for time in group["advised"]:
+            for time in group["advised"] if temperature_c is None else ():
                 click.echo(f"  {group['film']}, {group['tag']}: {time['sentence']}")
+            for time in group.get("times", ()):
+                click.echo(wrapped(f"{group['film']}, {group['tag']}: {time['sentence']}"))
+            if temperature_c is not None and not group["times"]:
+                click.echo(
+                    f"  {group['film']}, {group['tag']}: neither sheets nor film tests tell a time yet"
+                )
+        if temperature_c is not None:
+            click.echo(wrapped(CAUTION))
     if waiting["scan"]:
         click.echo("To scan")
         click.echo(

@@ -13,7 +13,8 @@ from negcat.errors import Fault, RecordError
 from negcat.web import answering, reading
 from negcat.web.typesetting import fixed, plain
 from negcat.work.archive import Archive
-from negcat.work.developing import DraftBatch, UsedTime, draft_batch, record_batch
+from negcat.work.developing import SOURCES, DraftBatch, TimeToTry, UsedTime, draft_batch, record_batch
+from negcat.work.review_words import minutes
 
 __all__ = ["pages"]
 
@@ -29,6 +30,9 @@ FIELDS: Sequence[tuple[str, str, str, str]] = (
     ("notes", "Notes", "", "text"),
 )
 """Field of the record, what it is called, its unit or how it is written, and the keyboard it asks for."""
+
+TEMPERATURES_C = (5.0, 45.0)
+"""Temperatures of a developer that a record takes."""
 
 _SHEET = "sheet "
 
@@ -65,7 +69,33 @@ class UsedShown:
 @answering.readable
 async def _draft(datasette: Any, request: Any, attached: reading.Attached) -> Any:
     film, tag = request.args.get("film") or "", request.args.get("tag") or "N"
-    return await _page(datasette, request, attached, film, tag)
+    written = (request.args.get("temperature") or "").strip()
+    temperature, fault = _temperature(written)
+    return await _page(
+        datasette,
+        request,
+        attached,
+        film,
+        tag,
+        temperature=temperature,
+        learn=request.args.get("learn") == "yes",
+        written=written,
+        temperature_fault=fault,
+        status=HTTPStatus.BAD_REQUEST if fault else HTTPStatus.OK,
+    )
+
+
+def _temperature(written: str) -> tuple[float | None, str]:
+    """Read the temperature that times are wanted for, with a sentence where it can't be."""
+    if not written:
+        return None, ""
+    try:
+        degrees = float(written.replace(",", "."))
+    except ValueError:
+        degrees = float("nan")
+    if not TEMPERATURES_C[0] <= degrees <= TEMPERATURES_C[1]:
+        return None, f"“{written}” is no temperature of a developer: write one from 5 to 45 °C."
+    return degrees, ""
 
 
 @answering.writing
@@ -107,11 +137,16 @@ async def _page(
     typed: Mapping[str, str] | None = None,
     faults: Sequence[Fault] = (),
     status: HTTPStatus = HTTPStatus.OK,
+    *,
+    temperature: float | None = None,
+    learn: bool = False,
+    written: str = "",
+    temperature_fault: str = "",
 ) -> Any:
     today = datetime.now(tz=UTC).astimezone().date()
 
     def draft(archive: Archive) -> DraftBatch:
-        return draft_batch(archive, film, tag, today)
+        return draft_batch(archive, film, tag, today, temperature_c=temperature, learn=learn)
 
     drafted = await answering.read(attached, draft)
     values = drafted.record if typed is None else typed
@@ -133,6 +168,9 @@ async def _page(
             "faults": list(said.values()),
             "faulty": len(faults),
             "used": [_used(one) for one in drafted.used],
+            "times": [_time(one) for one in drafted.times],
+            "temperature": written or ("" if drafted.temperature_c is None else plain(drafted.temperature_c)),
+            "temperature_fault": temperature_fault,
         },
         status,
     )
@@ -145,6 +183,28 @@ def _field_of(fault: Fault) -> str:
 
 def _sentence(fault: Fault) -> str:
     return f"{fault.what[:1].upper()}{fault.what[1:].rstrip('.')}."
+
+
+@dataclass(frozen=True)
+class TimeShown:
+    """A time to try, set for reading."""
+
+    process: str
+    source: str
+    time: str
+    interval: str
+    note: str
+
+
+def _time(one: TimeToTry) -> TimeShown:
+    degrees = f"{plain(one.temperature_c)} °C" if one.temperature_c is not None else ""
+    return TimeShown(
+        process=", ".join(part for part in (one.developer, one.dilution, degrees) if part),
+        source=SOURCES[one.source],
+        time=minutes(one.time_s),
+        interval=f"{minutes(one.low_s)} to {minutes(one.high_s)}",
+        note=one.note,
+    )
 
 
 def _used(one: UsedTime) -> UsedShown:

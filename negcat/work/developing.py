@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
-from negcat.catalogue import Catalogue
+from negcat.catalogue import Catalogue, Query
 from negcat.errors import Fault, RecordError
 from negcat.notation import format_tag, parse_tag
+from negcat.sensitometry.temperature import at_temperature
 from negcat.work.archive import Archive
+from negcat.work.curves import film_curves, times_from_sheets
 from negcat.work.drafting import next_free
 from negcat.work.film_story import film_story
 from negcat.work.naming import known_name
 from negcat.work.pending import advised_for
+from negcat.work.review_words import minutes
 from negcat.work.taking import Outcome, take_record_data
 
-__all__ = ["DraftBatch", "UsedTime", "draft_batch", "record_batch"]
+__all__ = ["DraftBatch", "TimeToTry", "UsedTime", "draft_batch", "record_batch", "times_at", "times_to_try"]
+
+SOURCES = {"accepted": "as accepted", "sheets": "learnt from the sheets", "tests": "from film tests alone"}
+"""Where a time to try is from, in words."""
+
+SHEETS_AT_ONCE = 1000
+"""Sheets of a film that are learnt from without being asked: some seconds' work at most."""
 
 _NAME = "the form"
 
@@ -50,6 +59,39 @@ class UsedTime:
 
 
 @dataclass(frozen=True)
+class TimeToTry:
+    """A time to develop for, at the temperature asked for.
+
+    Parameters
+    ----------
+    source : ``accepted``, ``sheets`` (learnt from ordinary sheets, with film tests where there are any) or
+        ``tests`` (film tests alone).
+    developer, dilution : the process.
+    temperature_c : the time is for; None where nobody knows which it was used at.
+    time_s, low_s, high_s : the time and its 90 % interval.
+    note : what must be known about it, else empty.
+    """
+
+    source: Literal["accepted", "sheets", "tests"]
+    developer: str | None
+    dilution: str | None
+    temperature_c: float | None
+    time_s: float
+    low_s: float
+    high_s: float
+    note: str = ""
+
+    def words(self) -> str:
+        """Say it in a line."""
+        degrees = f"{self.temperature_c:g} °C" if self.temperature_c is not None else ""
+        process = ", ".join(part for part in (self.developer, self.dilution, degrees) if part)
+        interval = f"90 % interval {minutes(self.low_s)} to {minutes(self.high_s)}"
+        return (
+            f"{minutes(self.time_s)} in {process} ({interval}), {SOURCES[self.source]}. {self.note}".strip()
+        )
+
+
+@dataclass(frozen=True)
 class DraftBatch:
     """What the record of a new batch begins with.
 
@@ -60,7 +102,9 @@ class DraftBatch:
     waiting : every sheet of that film and tag that waits, in the order they were taken.
     others : sheets of the same film that wait with another tag: (tag, sheets).
     used : times used before for this film and tag.
-    advised : times that were accepted for them, in words.
+    times : times to try, at the temperature asked for.
+    temperature_c : that temperature; None where none was asked for and none is on record.
+    left_out : whether there are too many sheets to learn from while somebody waits.
     """
 
     film: str
@@ -69,10 +113,20 @@ class DraftBatch:
     waiting: tuple[str, ...]
     others: tuple[tuple[str, tuple[str, ...]], ...]
     used: tuple[UsedTime, ...]
-    advised: tuple[str, ...] = ()
+    times: tuple[TimeToTry, ...]
+    temperature_c: float | None
+    left_out: bool
 
 
-def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatch:
+def draft_batch(
+    archive: Archive,
+    film: str,
+    tag: str,
+    today: date,
+    *,
+    temperature_c: float | None = None,
+    learn: bool = False,
+) -> DraftBatch:
     """Draft the batch of the sheets that wait for development with a film and a tag.
 
     Parameters
@@ -80,6 +134,8 @@ def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatc
     archive : the archive, which is only read.
     film, tag : whose sheets.
     today : the day it is developed on.
+    temperature_c : that the times are wanted for; None: the last batch's.
+    learn : learn from the sheets however many there are.
 
     Raises
     ------
@@ -101,6 +157,11 @@ def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatc
         value = getattr(last, field, None)
         if value is not None:
             record[field] = f"{value:g}" if isinstance(value, float) else str(value)
+    if temperature_c is not None:
+        record["temperature_c"] = f"{temperature_c:g}"
+    elif last is not None:
+        temperature_c = last.temperature_c
+    few = learn or catalogue.find(Query(film=film, limit=0)).count <= SHEETS_AT_ONCE
     return DraftBatch(
         film=film,
         tag=tag,
@@ -108,8 +169,85 @@ def draft_batch(archive: Archive, film: str, tag: str, today: date) -> DraftBatc
         waiting=waiting.pop(tag, ()),
         others=tuple(waiting.items()),
         used=_used(film_story(archive, film)["developments"], tag),
-        advised=tuple(str(time["sentence"]) for time in advised_for(catalogue, film, tag)),
+        times=tuple(times_to_try(archive, film, tag, temperature_c, learn=few)),
+        temperature_c=temperature_c,
+        left_out=not few,
     )
+
+
+def times_to_try(
+    archive: Archive, film: str, tag: str, temperature_c: float | None, *, learn: bool = True
+) -> Iterator[TimeToTry]:
+    """Give the times to develop a film for, to reach a tag: those accepted, then by the sheets, then by film tests.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    film : its name.
+    tag : the development wanted.
+    temperature_c : that the times are wanted for; None: that each was used at.
+    learn : learn from the sheets too, which takes longer the more there are.
+    """
+    n = parse_tag(tag).n
+    for one in advised_for(archive.catalogue, film, tag):
+        process = (one["developer"], one["dilution"])
+        times = (one["time_s"], one["low_s"], one["high_s"])
+        yield _try_at("accepted", process, times, one["temperature_c"], temperature_c, "")
+    for one in times_from_sheets(archive, film) if learn else ():
+        times = (one["advised_time_s"], one["advised_low_s"], one["advised_high_s"])
+        if parse_tag(one["tag"]).n == n and None not in times:
+            process = (one["developer"], one["dilution"])
+            note = "No time like it was tried yet: go there in two steps." if one["outside_tried"] else ""
+            yield _try_at("sheets", process, times, one["temperature_c"], temperature_c, note)
+    for tested in film_curves(archive, film, temperature_c=temperature_c).processes:
+        if tested.law is None:
+            continue
+        found = tested.law.time_for(n, temperature_c)
+        if found.time_s is not None and found.low_s is not None and found.high_s is not None:
+            yield TimeToTry(
+                source="tests",
+                developer=tested.developer,
+                dilution=tested.dilution,
+                temperature_c=temperature_c if temperature_c is not None else tested.law.reference_c,
+                time_s=found.time_s,
+                low_s=found.low_s,
+                high_s=found.high_s,
+                note=found.note,
+            )
+
+
+def times_at(archive: Archive, groups: Sequence[dict[str, Any]], temperature_c: float) -> None:
+    """Add to groups of waiting sheets the times to develop them for.
+
+    Parameters
+    ----------
+    archive : the archive, which is only read.
+    groups : as ``negcat pending --json`` lists under ``develop``; each gets ``times``.
+    temperature_c : that the times are wanted for.
+    """
+    for group in groups:
+        group["times"] = [
+            {**asdict(time), "sentence": time.words()}
+            for time in times_to_try(archive, group["film"], group["tag"], temperature_c)
+        ]
+
+
+def _try_at(
+    source: Literal["accepted", "sheets"],
+    process: tuple[str | None, str | None],
+    times: tuple[float, float, float],
+    used_c: float | None,
+    wanted_c: float | None,
+    note: str,
+) -> TimeToTry:
+    """Turn a time used at one temperature into one for another, where both are known."""
+    if used_c is not None and wanted_c is not None and used_c != wanted_c:
+        times = at_temperature(*times, used_c, wanted_c)
+        moved = f"Worked out from {used_c:g} °C by the rule that 10 °C more double the speed, 2.0 ± 0.5."
+        return TimeToTry(source, *process, wanted_c, *times, f"{note} {moved}".strip())
+    if used_c is None and wanted_c is not None:
+        note = f"{note} At which temperature it was used isn't recorded.".strip()
+    return TimeToTry(source, *process, used_c, *times, note)
 
 
 def _next_batch(catalogue: Catalogue) -> str:

@@ -7,7 +7,9 @@ from urllib.parse import quote
 import pytest
 from datasette.app import Datasette
 
+from negcat.catalogue import AdvisedTime
 from negcat.work.archive import Archive
+from negcat.work.developing import times_to_try
 from negcat.work.taking import take_record_data
 
 pytestmark = pytest.mark.asyncio
@@ -136,3 +138,35 @@ async def test_an_unknown_film_is_a_sentence(waiting):
     answer = await Visitor(waiting).get("/pending/develop?film=Nothing")
     assert answer.status_code == 404
     assert "Nothing" in answer.text
+
+
+async def test_times_to_try_by_what_was_accepted_and_by_film_tests_at_the_temperature_asked_for(waiting):
+    with Archive.open(waiting) as archive:
+        archive.catalogue.keep_advised_time(
+            AdvisedTime(
+                film=FILM, developer="Ousel", dilution="1+25", temperature_c=20.0, tag="N+1", tag_n=1.0,
+                time_s=600.0, low_s=570.0, high_s=640.0, sheets=9, effective_from="2026-01-01",
+                advice="time-x", sentence="Develop it.",
+            ),
+            "test",
+        )  # fmt: skip
+    page = html.unescape((await Visitor(waiting).get(f"{ADDRESS}&temperature=20")).text)
+    assert "10 min" in page
+    assert "as accepted" in page
+    # Four degrees more: 600 s / 2^0.4 is 455 s, and the rule is said.
+    warmer = html.unescape((await Visitor(waiting).get(f"{ADDRESS}&temperature=24")).text)
+    assert "7 min 35 s" in warmer
+    assert "Worked out from 20 °C" in warmer
+    assert fields_of(warmer)["temperature_c"] == "24"
+    with Archive.open(waiting, readonly=True) as archive:
+        (time,) = (one for one in times_to_try(archive, FILM, "N+1", 24.0) if one.source == "accepted")
+    assert time.time_s == pytest.approx(600 / 2**0.4)
+    # The doubt about the rule widens the interval.
+    assert time.high_s / time.low_s > 640 / 570
+
+
+@pytest.mark.parametrize("written", ["warm", "99", "-3"])
+async def test_a_temperature_that_cant_be_is_a_sentence(waiting, written):
+    answer = await Visitor(waiting).get(f"{ADDRESS}&temperature={written}")
+    assert answer.status_code == 400
+    assert "no temperature of a developer" in answer.text
