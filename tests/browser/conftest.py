@@ -172,6 +172,20 @@ class View:
 VIEWS = [View(width, scheme) for width in (1280, 390) for scheme in ("light", "dark")]
 
 
+def unfold(page: Page) -> None:
+    """Open all that can be opened, in a window as high as the page.
+
+    A bar that sticks to the window's lower edge then covers nothing: which field lies under it in a lower window
+    is chance, and scrolling brings it out.
+    """
+    page.evaluate("document.querySelectorAll('main details').forEach(details => { details.open = true; })")
+    if page.locator(".save-bar").count():
+        width = page.evaluate("window.innerWidth")
+        page.set_viewport_size(
+            {"width": width, "height": page.evaluate("document.documentElement.scrollHeight")}
+        )
+
+
 def watched(browser: Browser, address: str, view: View, **more: object) -> Iterator[Watched]:
     context = browser.new_context(
         viewport={"width": view.width, "height": 860},

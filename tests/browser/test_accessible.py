@@ -8,7 +8,16 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
-from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, serving_to_write, watched
+from tests.browser.conftest import (
+    EVERYTHING,
+    VIEWS,
+    View,
+    Watched,
+    serving,
+    serving_to_write,
+    unfold,
+    watched,
+)
 from tests.web.markup import marked as marked_text
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -103,8 +112,10 @@ def violations(seen: Watched, path: str, options: dict[str, object] = EVERYTHING
     """Open a page with all that can be opened on it open, and ask axe."""
     page = seen.open(path)
     seen.settle()
-    page.evaluate("document.querySelectorAll('main details').forEach(details => { details.open = true; })")
+    height = page.evaluate("window.innerHeight")
+    unfold(page)
     found = Axe().run(page, options=options)
+    page.set_viewport_size({"width": page.evaluate("window.innerWidth"), "height": height})
     return [
         f"{path}: {violation['id']} ({violation['impact']}): {violation['help']}: {node['html']}"
         for violation in found.response["violations"]

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from negcat.records import Sheet
 from negcat.work.archive import Archive
 from negcat.work.taking import take_record_data
-from tests.browser.conftest import EVERYTHING, View, Watched, Writable, watched
+from tests.browser.conftest import EVERYTHING, View, Watched, Writable, unfold, watched
 
 pytestmark = pytest.mark.browser
 
@@ -391,7 +391,7 @@ def test_who_has_not_signed_in_calculates_and_is_told_what_saving_asks_for(desk)
 def test_axe_finds_nothing_on_the_form(signed_in):
     for path in ("/new", "/sheet/BW-01/edit", "/new?again=BW-01"):
         page = ready(signed_in, path)
-        page.evaluate("document.querySelectorAll('details').forEach(details => { details.open = true; })")
+        unfold(page)
         found = Axe().run(page, options=EVERYTHING)
         assert found.violations_count == 0, f"{path}: {found.generate_report()}"
     page = ready(signed_in)
