@@ -49,7 +49,7 @@ class Waiting(CatalogueFile):
         )
 
     def to_join(self) -> list[dict[str, Any]]:
-        """List the scans that belong to no sheet yet, without those of step tablets made into profiles.
+        """List the scans that belong to no sheet yet, without those of step tablets and film tests.
 
         Returns
         -------
@@ -58,6 +58,7 @@ class Waiting(CatalogueFile):
         return self.rows(
             "select scan, path, reason, added_at, width, height from scans where sheet is null"
             " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
+            " and path not in (select scan from film_tests where scan is not null)"
             " order by taken_order"
         )
 

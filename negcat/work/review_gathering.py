@@ -13,6 +13,7 @@ from negcat.catalogue import DatedChange, Query
 from negcat.notation import format_time
 from negcat.reciprocity import NoLaw, PowerLaw
 from negcat.work.archive import Archive
+from negcat.work.film_tests import read_film_test
 from negcat.work.planning import Equipment
 
 __all__ = ["Gathered", "gather"]
@@ -184,21 +185,25 @@ def _tests(archive: Archive, rows: Sequence[Row]) -> list[learning.FilmTest]:
         record = catalogue.film(film)
         assert record is not None  # its sheets refer to it
         for test in catalogue.film_tests_of(film):
-            tablet = catalogue.tablet(test.tablet)
-            if test.densities is None or tablet is None or len(tablet.densities) != len(test.densities):
+            read = read_film_test(archive, test)
+            steps = [
+                (log_h, density)
+                for log_h, density in zip(read.log_h, read.densities, strict=False)
+                if density is not None
+            ]
+            if not steps:
                 continue
-            # The film's own clear margin isn't on a densitometer's list: what is known of it comes first.
+            # The film's own clear margin isn't among a test's steps: what is known of it comes first.
             fog = record.base_fog
             if fog is None:
-                fog = median(fogs[film]) if fogs[film] else min(test.densities)
-            clearest = test.log_exposure if test.log_exposure is not None else 0.0
+                fog = median(fogs[film]) if fogs[film] else min(density for _, density in steps)
             tests.append(
                 learning.FilmTest(
                     test=test.test,
                     film=film,
-                    log_exposure=[clearest - (step - tablet.densities[0]) for step in tablet.densities],
-                    net_density=[density - fog for density in test.densities],
-                    absolute=test.log_exposure is not None,
+                    log_exposure=[log_h for log_h, _ in steps],
+                    net_density=[density - fog for _, density in steps],
+                    absolute=read.absolute,
                     developer=test.developer,
                     dilution=test.dilution,
                     development_s=test.time.seconds,

@@ -8,6 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from negcat.catalogue import Query
+from negcat.work.archive import Archive
+from negcat.work.review_gathering import gather
 from tests.cli.conftest import DENSITIES, PX_PER_MM, Bench
 from tests.simulation.scanbench import Bed, Tablet, grain
 
@@ -264,3 +267,17 @@ def test_sheets_give_times_of_their_own(measured: Bench) -> None:
     assert [one["tag"] for one in document["from_sheets"]] == ["N"]
     assert document["from_sheets"][0]["sheets"] == 1
     assert "Times from the sheets" in measured.run("curve", "Brickdust 100").stdout
+
+
+def test_a_scanned_test_is_learnt_from_and_waits_for_no_sheet(measured: Bench) -> None:
+    film = on_film(1.0)
+    path = scan_film(measured, "tests/T-1.tif", film)
+    before = {scan["path"] for scan in measured.json("pending")["join"]}
+    measured.run("ingest", path)
+    assert {scan["path"] for scan in measured.json("pending")["join"]} - before == {"tests/T-1.tif"}
+    take(measured, record("T-1", 9, None, scan="tests/T-1.tif"), record("T-2", 9, film))
+    assert {scan["path"] for scan in measured.json("pending")["join"]} == before
+    with Archive.open(measured.archive, readonly=True) as archive:
+        scanned, typed = gather(archive, Query()).season.tests
+    assert len(scanned.net_density) >= 15
+    assert np.abs(np.array(scanned.net_density[:15]) - np.array(typed.net_density[:15])).max() < 0.03
