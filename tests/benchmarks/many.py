@@ -76,7 +76,13 @@ TIMES = {
     "8 s": 0.06,
     "30 s": 0.06,
 }
-WORDS = ["kiln", "mouth", "brick", "clay", "pit", "creek", "tidal", "drying", "shed", "chimney", "tramway", "siding", "quay", "lighter", "barge", "stack", "flue", "arch", "firehole", "soot", "mortar", "wall", "weir", "sluice", "saltmarsh", "sedge", "reed", "heron", "post", "jetty", "mud", "channel", "ebb", "lamp", "shovel", "barrow", "hoist", "winch", "pug", "mill", "mould", "pallet", "hack", "row", "engine", "house", "boiler", "gauge", "belt", "pulley", "gable", "slate", "gutter", "ivy", "bramble", "nettle", "puddle", "rail", "sleeper", "points", "signal", "buffer", "wagon", "crane", "chain", "hook", "anchor", "rope", "rust", "door", "hinge", "lock", "window"]  # fmt: skip
+WORDS = (
+    "kiln mouth brick clay pit creek tidal drying shed chimney tramway siding quay lighter barge stack "
+    "flue arch firehole soot mortar wall weir sluice saltmarsh sedge reed heron post jetty mud channel "
+    "ebb lamp shovel barrow hoist winch pug mill mould pallet hack row engine house boiler gauge belt "
+    "pulley gable slate gutter ivy bramble nettle puddle rail sleeper points signal buffer wagon crane "
+    "chain hook anchor rope rust door hinge lock window"
+).split()  # noqa: SIM905 a list of eighty would be eighty lines
 COMMON = "kiln"
 """The word that most sheets hold."""
 RARE = "kingfisher"
@@ -156,8 +162,8 @@ def sheets(count: int, seed: int = 1) -> Iterator[dict[str, Any]]:
             "time": times[number],
             "tag": tags[number],
             "readings": [
-                {"name": f"{WORDS[drawn[3]]} in shade", "role": "shadow", "ev": f"{8 + 3 * chance[1]:.1f}", "zone": "IV",
-                 "spot": {"x": "0.3", "y": "0.5"}},
+                {"name": f"{WORDS[drawn[3]]} in shade", "role": "shadow", "ev": f"{8 + 3 * chance[1]:.1f}",
+                 "zone": "IV", "spot": {"x": "0.3", "y": "0.5"}},
                 {"name": WORDS[drawn[4]], "role": "highlight", "ev": f"{12 + 2 * chance[2]:.1f}",
                  "spot": {"x": "0.7", "y": "0.5"}},
             ],

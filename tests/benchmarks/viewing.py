@@ -16,30 +16,19 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-import tifffile
-from scipy import ndimage
 
 from negcat.web.serving import assemble
 from negcat.work.archive import Archive
 from negcat.work.ingest import ingest_scans
-from tests.web.conftest import build, codes
-
-WIDTH, HEIGHT, TILE = 9600, 12000, 512
+from tests.benchmarks.many import HEIGHT, MASTER, TILE, WIDTH, write_master
+from tests.web.conftest import build
 
 
 def make(folder: Path) -> tuple[Path, str]:
     """Make the archive; returns its folder and the large scan's id."""
     archive = build(folder)
-    random = np.random.default_rng(1)
-    density = np.full((HEIGHT, WIDTH), 0.9, np.float32)
-    density[:300], density[-300:], density[:, :300], density[:, -300:] = 0.12, 0.12, 0.12, 0.12
-    # Grain that a scanner has smeared over its neighbours: what the probe has to see through.
-    density += ndimage.gaussian_filter(random.normal(0, 0.2, density.shape).astype(np.float32), 1.5)
-    density[:200], density[:, :200] = 0.0, 0.0
-    path = folder / "BW-04.tif"
-    tifffile.imwrite(
-        path, codes(density), tile=(TILE, TILE), resolution=(2400, 2400), software="Bedlight 2", metadata=None
-    )
+    path = folder / f"{MASTER}.tif"
+    write_master(path)
     with Archive.open(archive) as opened:
         (item,) = ingest_scans(opened, [path])
     assert item.scan is not None, item.reason
@@ -61,7 +50,7 @@ async def measure(archive: Path, scan: str, asked: int) -> None:
 
     def probe(diameter: float) -> str:
         x, y = random.uniform(0.1, 0.9, 2)
-        return f"/sheet/BW-04/probe.json?scan={scan}&x={x:.5f}&y={y:.5f}&d={diameter}"
+        return f"/sheet/{MASTER}/probe.json?scan={scan}&x={x:.5f}&y={y:.5f}&d={diameter}"
 
     asking: dict[str, Callable[[], str]] = {
         "tile, full size": lambda: tile(1),
@@ -70,7 +59,7 @@ async def measure(archive: Path, scan: str, asked: int) -> None:
         "probe, 0.5 mm": lambda: probe(0.5),
         "probe, 2 mm": lambda: probe(2),
         "probe, 4 mm": lambda: probe(4),
-        "the viewer's tables": lambda: f"/sheet/BW-04/viewer.json?scan={scan}",
+        "the viewer's tables": lambda: f"/sheet/{MASTER}/viewer.json?scan={scan}",
     }
     for name, address in asking.items():
         took = []

@@ -91,7 +91,7 @@ async def test_every_page_sees_what_was_written(own: Path, tmp_path: Path, path:
         sheet="BW-02",
         lens="Haldane 240",
         cell="whole",
-        exposed_at="2026-03-05",
+        exposed_at="2026-03-07",
         place="Upstream",
     )
     after = (await site.client.get(path)).text
