@@ -76,13 +76,14 @@ TIMES = {
     "8 s": 0.06,
     "30 s": 0.06,
 }
-WORDS = (
+_VOCABULARY = (
     "kiln mouth brick clay pit creek tidal drying shed chimney tramway siding quay lighter barge stack "
     "flue arch firehole soot mortar wall weir sluice saltmarsh sedge reed heron post jetty mud channel "
     "ebb lamp shovel barrow hoist winch pug mill mould pallet hack row engine house boiler gauge belt "
     "pulley gable slate gutter ivy bramble nettle puddle rail sleeper points signal buffer wagon crane "
     "chain hook anchor rope rust door hinge lock window"
-).split()  # noqa: SIM905 a list of eighty would be eighty lines
+)
+WORDS = _VOCABULARY.split()
 COMMON = "kiln"
 """The word that most sheets hold."""
 RARE = "kingfisher"
