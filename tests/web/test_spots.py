@@ -12,7 +12,7 @@ from negcat.work.archive import Archive
 from negcat.work.measure import SpotChange, measure_sheet
 from negcat.work.show import dossier
 from negcat.work.trying import standing, try_spots
-from tests.web.twice import SPOTS, build_twice
+from tests.web.twice import SPOTS
 
 pytestmark = pytest.mark.asyncio
 
@@ -221,15 +221,10 @@ async def test_a_name_with_markup_stays_text(own):
     assert "<script>x" not in answer.text
 
 
-@pytest.fixture(scope="module")
-def built_twice(tmp_path_factory):
-    return build_twice(tmp_path_factory.mktemp("twice"))
-
-
 @pytest.fixture
-def twice(built_twice, tmp_path):
-    shutil.copytree(built_twice.parent, tmp_path / "copy")
-    return tmp_path / "copy" / built_twice.name
+def twice(scanned_twice, tmp_path):
+    shutil.copytree(scanned_twice.parent, tmp_path / "copy")
+    return tmp_path / "copy" / scanned_twice.name
 
 
 async def test_spots_are_marked_on_every_scan_and_set_where_one_looks(twice):
