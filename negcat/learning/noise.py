@@ -29,10 +29,16 @@ Array = NDArray[np.float64]
 
 LEVELS: Final = ("reading", "sheet", "batch", "batch_contrast", "bend", "shutter", "hand")
 
-_USUAL: Final = {"reading": (0.1, 0.5), "sheet": (0.1, 0.5), "shutter": (1 / 3, 0.8), "hand": (0.1, 0.8)}
-"""Lognormal beliefs, median and deviation of the logarithm: what metering, shutters and counting are usually off by."""
+_USUAL: Final = {
+    "reading": (0.1, 0.5),
+    "sheet": (0.1, 0.5),
+    "shutter": (1 / 3, 0.8),
+    "hand": (0.1, 0.8),
+    "bend": (0.25, 0.6),
+}
+"""Lognormal beliefs, median and deviation of the logarithm: by what such things are usually off."""
 
-_SELDOM_MORE: Final = {"batch": 0.2, "batch_contrast": 0.06, "bend": 0.7}
+_SELDOM_MORE: Final = {"batch": 0.25, "batch_contrast": 0.05}
 """Exponential beliefs, which prefer none: the deviation that is exceeded in one case of twenty."""
 
 _START: Final = {

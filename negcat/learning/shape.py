@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 
 from negcat.sensitometry import TargetCurve
 
-__all__ = ["BENDS", "Densities", "Shape", "shape_of"]
+__all__ = ["BENDS", "SMOOTH_BENDS", "Densities", "Shape", "shape_of"]
 
 Array = NDArray[np.float64]
 
-BENDS = 6
-"""How many bendings a curve has: the first of the process's eigenfunctions, 99 % of its variance."""
+BENDS = 8
+"""How many bendings a curve has: six eigenfunctions of the process, 99 % of its variance, then foot and shoulder."""
+
+SMOOTH_BENDS = 6
 
 _BEND_LENGTH = 2.5  # zones over which toe or shoulder takes shape
 _HELD = (1.0, 8.0)  # what speed and contrast are defined by
@@ -54,8 +56,10 @@ class Shape:
     Net density = target(x + Σ aⱼ·φⱼ(x)), x the zone that speed and development lead to. The bending of the
     axis is a Gaussian process with a squared-exponential covariance (length 2.5 zones) held at 0 in zones I
     and VIII, because those two define speed and contrast; φⱼ are its first eigenfunctions scaled so that all aⱼ
-    have one deviation, the process's before it is held, in zones (Rasmussen; Ramsay for bending an axis). Below
-    zone 0 the target runs out exponentially, so that no density is negative.
+    have one deviation, the process's before it is held, in zones (Rasmussen; Ramsay for bending an axis). Under
+    zone I and over VIII the axis may run at another pace besides: the target's own shoulder begins there, and a
+    film without one must not bend what lies below. Under zone 0 the target runs out exponentially, so that no
+    density is negative.
     """
 
     def __init__(self, target: TargetCurve) -> None:
@@ -69,7 +73,11 @@ class Shape:
             density = np.where(grid < first, foot, density)
         self._low, self._step, self._last = low, step, len(grid) - 2
         self._density = density
-        self._bends = _eigenfunctions(np.clip(grid, *_RANGE))
+        within = np.clip(grid, *_RANGE)
+        first, last = _HELD
+        self._bends = np.column_stack(
+            [_eigenfunctions(within), np.minimum(within - first, 0.0), np.maximum(within - last, 0.0)]
+        )
 
     def _place(self, x: Array) -> tuple[NDArray[np.intp], Array]:
         at = (x - self._low) / self._step
@@ -125,7 +133,7 @@ def _held_covariance(x: Array, y: Array) -> Array:
 def _eigenfunctions(grid: Array) -> Array:
     nodes = np.arange(_RANGE[0], _RANGE[1] + 1e-9, 0.25)
     values, vectors = np.linalg.eigh(_held_covariance(nodes, nodes))
-    values, vectors = values[::-1][:BENDS], vectors[:, ::-1][:, :BENDS]
+    values, vectors = values[::-1][:SMOOTH_BENDS], vectors[:, ::-1][:, :SMOOTH_BENDS]
     # The sign of an eigenvector is the library's whim: the largest swing goes up, everywhere the same.
-    vectors = vectors * np.sign(vectors[np.abs(vectors).argmax(axis=0), np.arange(BENDS)])
+    vectors = vectors * np.sign(vectors[np.abs(vectors).argmax(axis=0), np.arange(SMOOTH_BENDS)])
     return np.asarray(_held_covariance(grid, nodes) @ vectors / np.sqrt(values))

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from negcat.exposure import contrast
-from negcat.learning.shape import BENDS
+from negcat.learning.shape import BENDS, SMOOTH_BENDS
 
 __all__ = ["Prior", "Process", "Unknown", "Unknowns"]
 
@@ -19,6 +19,7 @@ EXPONENT_SD: Final = 0.15
 UNRECORDED_EXPONENT_SD: Final = 0.3
 """Where no law is on record, nothing is known but that films lose: exponents of 1 to 1.4 are usual."""
 
+PACE_SD: Final = 0.35  # zones a zone, by which a curve under I or over VIII goes its own way
 PROCESS_SD: Final = 0.25  # stops between a film's speeds in two developers
 TAG_SD: Final = 0.25  # stops by which developing an N or more away from N shifts Zone I
 CONTRAST_SD: Final = 0.15  # of contrast at the reference time: one N
@@ -100,7 +101,8 @@ class Unknowns:
     def add_shape(self, process: Process) -> None:
         """Add a process's bends, in a row."""
         for j in range(BENDS):
-            self.add("bend", (*process, str(j)), Prior(0.0, 1.0, "bend"))
+            prior = Prior(0.0, 1.0, "bend") if j < SMOOTH_BENDS else Prior(0.0, PACE_SD)
+            self.add("bend", (*process, str(j)), prior)
 
     def add_contrast(self, process: Process, reference_n: float, *, with_temperature: bool) -> None:
         """Add a process's contrast at its reference time, its rise with ln time, and its Q10."""

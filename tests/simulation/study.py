@@ -162,8 +162,8 @@ _ABOUT = """\
 Written by `python -m tests.simulation.study`; don't edit it. Every scenario is made {count} times with its own seeds:
 two films, a convertible lens with three cells, 60 to 80 sheets of two or three readings unless said otherwise,
 metering noise of 0.1 stop a reading, densities good to 0.008 to 0.02, and each season its own noise of sheets (0.05 to
-0.18 stop) and batches (0 to 0.08). Films are off by 0.4 stop (one deviation), cells by 0.3, shutter times by 0.15, exponents by
-0.1, developments by 0.4 N.
+0.18 stop) and batches (0 to 0.08). Films are off by 0.4 stop (one deviation), cells by 0.3, shutter times by 0.15,
+exponents by 0.1, developments by 0.4 N.
 
 `error` is the mean absolute error, `bias` the mean error, `sd` the deviation that is told, `covered` how often the 90 %
 interval holds the truth, `advised` how often there is advice, `wrong` how often of that it leads away from the truth.

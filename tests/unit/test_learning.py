@@ -33,8 +33,9 @@ def one_sheet(name="S-1", *, zone=(3.0, 7.0), stops=0.0, n=0.0, index=100.0, den
         for i, (z, d) in enumerate(zip(zone, TARGET.density(print_zones), strict=True))
     )
     known = {
-        "sheet": name, "film": "Kiln 100", "lens": "Haldane 240", "cell": "240", "shutter": "Haldane 240", "marked_time": "1/8",
-        "time_s": 0.125, "by_hand": False, "exposure_index": index, "planned_n": 0.0, "effective_s": 0.125, "readings": readings,
+        "sheet": name, "film": "Kiln 100", "lens": "Haldane 240", "cell": "240", "shutter": "Haldane 240",
+        "marked_time": "1/8", "time_s": 0.125, "effective_s": 0.125, "by_hand": False,
+        "exposure_index": index, "planned_n": 0.0, "readings": readings,
         "developer": "Slip", "dilution": "1+49", "batch": "D-1", "development_s": 600.0, "temperature_c": 20.0,
     }  # fmt: skip
     return Sheet(**{**known, **more})
@@ -234,7 +235,7 @@ def test_a_spoiled_sheet_is_named_and_drags_nothing(quiet, change, looks_like):
         assert (found.unit, found.amount) == ("density", pytest.approx(0.3, abs=0.1))
     for one, other in zip(clean.factors, learned.factors, strict=True):
         if one.factor in ("film", "cell"):
-            assert other.error_stops == pytest.approx(one.error_stops, abs=0.05)
+            assert other.error_stops == pytest.approx(one.error_stops, abs=0.08)
 
 
 def test_the_wrong_film_in_the_holder_is_named():

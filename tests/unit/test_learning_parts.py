@@ -12,7 +12,7 @@ from negcat.learning.fitting import Fitter, State
 from negcat.learning.layout import lay_out
 from negcat.learning.posterior import quantiles
 from negcat.learning.prediction import jacobian, predict
-from negcat.learning.shape import BENDS, shape_of
+from negcat.learning.shape import BENDS, SMOOTH_BENDS, shape_of
 from negcat.learning.sheets_together import (
     CARELESS_SHARE,
     FLOOR_SD,
@@ -78,8 +78,11 @@ def test_derivatives_are_those_of_the_prediction(layout):
         slow[:, j] = (density(up, state.batches) - density(down, state.batches)) / (2 * step)
     # The curve is read from a fine table, so that its slope has steps of its own.
     assert np.abs(by_unknown - slow).max() < 0.01
-    idle = [unknown.kind for unknown, j in layout.unknowns.place.items() if np.abs(slow[:, j]).max() < 1e-4]
-    assert set(idle) <= {"rise", "rise bend"}  # of a process with one time alone
+    idle = [unknown for unknown, j in layout.unknowns.place.items() if np.abs(slow[:, j]).max() < 1e-4]
+    # Contrast's rise of a process with one time alone; foot and shoulder where no reading lies there.
+    outside = {str(j) for j in range(SMOOTH_BENDS, BENDS)}
+    assert all(one.kind in ("rise", "rise bend") or one.of[-1] in outside for one in idle)
+    assert len(idle) < 6
     for side in range(2):
         up, down = state.batches.copy(), state.batches.copy()
         up[:, side] += step
