@@ -9,7 +9,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 from PIL import Image
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 from negcat.cli import main
 
@@ -22,10 +22,29 @@ PICTURES = (
     ("sheet-1280", "/sheet/BW-07", 1280, 1900, "light"),
     ("sheet-dark-1280", "/sheet/BW-02", 1280, 1000, "dark"),
     ("zones-1280", "/sheet/BW-06", 1280, 1010, "light"),
+    ("spots-1280", "/sheet/BW-01", 1280, 1330, "light"),
+    ("review-1280", "/review", 1280, 1500, "light"),
+    ("film-1280", "/film/Sorrel%20100", 1280, 1100, "light"),
+    ("lens-1280", "/lens/Aldwater%20convertible%20195", 1280, 900, "light"),
     ("wall-390", "/", 390, 844, "light"),
     ("sheet-390", "/sheet/BW-07", 390, 844, "light"),
+    ("form-390", "/sheet/BW-10/edit", 390, 844, "light"),
     ("pending-1280", "/pending", 1280, 620, "light"),
 )
+
+
+def arrange(page: Page, name: str) -> None:
+    """Do on a page what its picture is to show."""
+    if name.startswith("zones"):
+        page.get_by_role("radio", name="By zone").check()
+        page.wait_for_timeout(500)
+    if name.startswith("spots"):
+        page.get_by_text("Set or move the spots").click()
+        page.locator(".glass").focus()
+        for _ in range(6):
+            page.keyboard.press("ArrowRight")
+        expect(page.locator(".spot-verdict")).to_contain_text("Tried")
+        page.wait_for_timeout(500)
 
 
 def take_pictures() -> None:
@@ -57,9 +76,7 @@ def take_pictures() -> None:
                 page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
                 page.goto(address + path)
                 page.wait_for_load_state("networkidle")
-                if name.startswith("zones"):
-                    page.get_by_role("radio", name="By zone").check()
-                    page.wait_for_timeout(500)
+                arrange(page, name)
                 png = HERE / f"{name}.png"
                 page.screenshot(path=png)
                 with Image.open(png) as picture:
