@@ -27,7 +27,7 @@ LOST = 0.03
 
 _LAST_ZONE = 9.0
 _LEAST_SD = 0.004
-_TEST_SD = 0.02
+_TEST_SD = 0.01  # what a densitometer repeats to
 _ZONE_I_LUX_S = 0.504  # lux·s that put Zone I at 0.10 on a film whose exposure index is 1: 0.8·0.63
 _STOP = log(2.0) / log(10.0)
 _SLACK = 1.02  # a time this near to the threshold of a law is at it

@@ -148,7 +148,7 @@ def test_a_page_of_any_size_does_not_jump_while_its_pictures_come(browser, crowd
 def test_the_wall_counts_pages_and_leads_on_to_what_it_is_narrowed_by(browser, crowd):
     for seen in watched(browser, crowd, View(390, "dark"), java_script_enabled=False):
         page = seen.open("/?film=Marl+4%2F5&sort=sheet&limit=96")
-        assert page.locator(".count").inner_text() == "204 sheets that fit"
+        assert page.locator(".count").inner_text() == "204 sheets that fit · review them"
         about = page.get_by_role("link", name="about this film")
         assert about.get_attribute("href").endswith("/film/Marl%204%2F5")
         page.get_by_role("link", name="Next").click()
@@ -179,6 +179,8 @@ def test_the_rear_cell_at_n_plus_1_by_keyboard_alone(seen):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the content"
     page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "review them"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "f-text"
     page.keyboard.press("Tab")

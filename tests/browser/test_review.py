@@ -87,6 +87,7 @@ def test_the_rear_cell_is_advised_within_its_interval(at_desk, hidden):
     assert float(low) <= -hidden[0]["stops"] <= float(high)
     row = page.locator("tr", has=page.get_by_role("rowheader", name="Aldwater convertible 195 / rear"))
     row.first.get_by_role("link", name="6 sheets").click()
+    page.locator(".plate-id").first.wait_for()
     assert {"BW-03", "BW-18"} <= set(page.locator(".plate-id").all_inner_texts())
     assert at_desk.quiet()
 

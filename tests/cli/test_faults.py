@@ -15,7 +15,9 @@ from tests.simulation.scanbench import Bed, Tablet
 def content(bench: Bench) -> str:
     """Everything the catalogue holds, as text: two archives that are the same say the same."""
     with sqlite3.connect(bench.archive / "negcat.db") as database:
-        return hashlib.sha256("\n".join(database.iterdump()).encode()).hexdigest()
+        # What SQLite notes down of its own indexes isn't content.
+        lines = (line for line in database.iterdump() if "sqlite_stat" not in line)
+        return hashlib.sha256("\n".join(lines).encode()).hexdigest()
 
 
 def refused(bench: Bench, *args: object, says: str, status: int = 2) -> str:
@@ -129,7 +131,8 @@ def test_every_command_has_help_with_an_example(bench: Bench) -> None:
 
 
 def test_every_command_that_prints_data_takes_json(bench: Bench) -> None:
-    for name in set(COMMANDS) - {"serve"}:
+    # Those that write files of their own, and a server, print no data.
+    for name in set(COMMANDS) - {"serve", "print", "export"}:
         assert "--json" in bench.run(name, "--help").stdout, name
 
 

@@ -35,7 +35,8 @@ class Links(HTMLParser):
         self.found: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        if tag in ("a", "link") and (href := dict(attrs).get("href")):
+        # What is to be kept is no page of the archive.
+        if tag in ("a", "link") and "download" not in dict(attrs) and (href := dict(attrs).get("href")):
             self.found.append(href)
 
 
@@ -45,7 +46,10 @@ def signed_in(site: Any) -> dict[str, str]:
 
 
 def _ours(address: str) -> bool:
-    first = urlsplit(address).path.split("/")[1]
+    path = urlsplit(address).path
+    if path.endswith(".pdf"):
+        return False  # a paper is no page, and drawing every one takes longer than all the pages
+    first = path.split("/")[1]
     return address.startswith("/") and not address.startswith("//") and first not in ("-", "negcat", "iiif")
 
 
