@@ -15,22 +15,31 @@ const LEAST_ROWS = 2;
 const KEEPS_NOTHING =
   "This browser keeps nothing of what is written here: save the record file before you close the page.";
 
-/* What is kept: the sheets taken, what stands in the form, which sheet is being changed, and what stood in the form
-   before that. */
-let kept = { sheets: [], fields: null, changing: null, before: null };
+/* What is kept: the sheets taken, what stands in the form, which sheet is being changed, what stood in the form before
+   that, and how often it was written. */
+let kept = { sheets: [], fields: null, changing: null, before: null, count: 0 };
 
-function read() {
+function stored() {
   try {
-    const found = JSON.parse(localStorage.getItem(place));
-    if (Array.isArray(found?.sheets)) kept = found;
+    return JSON.parse(localStorage.getItem(place));
   } catch {
-    /* nothing was kept, or nothing that can be read */
+    return null; // nothing was kept, or nothing that can be read
+  }
+}
+
+/* A page that is loaded again right after it has written may find the browser's store as it was before; so each page
+   has a copy with it that goes where it goes, and the one written last counts. */
+function read() {
+  for (const found of [stored(), history.state]) {
+    if (Array.isArray(found?.sheets) && (found.count ?? 0) >= kept.count) kept = found;
   }
 }
 
 function keep() {
   kept.fields = typed();
+  kept.count += 1;
   try {
+    history.replaceState(kept, "");
     localStorage.setItem(place, JSON.stringify(kept));
   } catch {
     said.textContent = KEEPS_NOTHING;
@@ -471,9 +480,9 @@ document.getElementById("clear").replaceWith(
    form stays. */
 window.addEventListener("storage", (event) => {
   if (event.key !== place) return;
-  const fields = typed();
-  read();
-  kept = { ...kept, fields, changing: null, before: null };
+  const found = stored();
+  if (!Array.isArray(found?.sheets)) return;
+  kept = { ...found, fields: typed(), changing: null, before: null };
   show();
 });
 
