@@ -9,11 +9,11 @@ Arrhenius : by the usual rule of thumb for chemical reactions, 10 °C more make 
 from math import exp, hypot, isfinite, log
 
 from negcat.errors import QuantityError
+from negcat.sensitometry.developing import Q10
 
 __all__ = ["at_temperature"]
 
-_LOG_Q10 = log(2.0)
-_LOG_Q10_SD = 0.25  # 2.0 ± 0.5
+_LOG_Q10, _LOG_Q10_SD = log(Q10[0]), Q10[1] / Q10[0]
 _NINETY = 1.6449  # deviations on either side that hold 90 % of a normal law
 
 
