@@ -11,6 +11,8 @@ from typing import Any
 
 import click
 
+from negcat.notation import format_clock
+
 __all__ = ["clock", "figure", "print_json", "progress", "signed", "table", "warn", "wrapped"]
 
 ABSENT = "–"
@@ -64,10 +66,7 @@ def clock(seconds: float | None) -> str:
     >>> clock(451.6), clock(59.7), clock(None)
     ('7:32', '1:00', '–')
     """
-    if seconds is None:
-        return ABSENT
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02}"
+    return ABSENT if seconds is None else format_clock(seconds)
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str | None]], right: Iterable[int] = ()) -> str:

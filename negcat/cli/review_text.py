@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from negcat.cli.output import figure, signed, table
+from negcat.cli.output import clock, figure, signed, table
 from negcat.cli.output import wrapped as folded
+from negcat.work.review_words import FACTORS
 
 __all__ = ["accepted_text", "review_text"]
 
@@ -32,15 +33,6 @@ TITLES = {
     "time": "time",
     "zone": "shadow placed on",
     "rounding": "stop and time",
-}
-
-FACTORS = {
-    "film": "film",
-    "lens": "lens",
-    "cell": "cell",
-    "shutter_time": "shutter time",
-    "tag": "tag",
-    "batch": "batch",
 }
 
 
@@ -168,9 +160,9 @@ def _developments(review: Document) -> str:
                 str(one["sheets"]),
                 signed(one["found_n"]),
                 _interval(one["low_n"], one["high_n"]),
-                _clock(one["time_s"]),
-                _clock(one["advised_time_s"]),
-                f"{_clock(one['advised_low_s'])} to {_clock(one['advised_high_s'])}"
+                clock(one["time_s"]),
+                clock(one["advised_time_s"]),
+                f"{clock(one['advised_low_s'])} to {clock(one['advised_high_s'])}"
                 if one["advised_low_s"] is not None and one["advised_high_s"] is not None
                 else "–",
             ]
@@ -191,14 +183,6 @@ def _developments(review: Document) -> str:
     return "What development came to, and the time that the tag would take\n" + table(
         head, rows, right=(3, 4, 5, 6, 7, 8)
     )
-
-
-def _clock(seconds: float | None) -> str:
-    """Write a developing time as minutes and seconds."""
-    if seconds is None:
-        return "–"
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02}"
 
 
 def _films(review: Document) -> str:

@@ -18,7 +18,7 @@ from typing import Final
 from negcat.notation.numbers import format_stops, parse_number
 from negcat.notation.stops import Stop, format_stop, parse_stop
 from negcat.notation.tags import Tag, format_tag, parse_tag
-from negcat.notation.times import Time, format_time, parse_time
+from negcat.notation.times import Time, format_clock, format_time, parse_time
 from negcat.notation.zones import Zone, format_zone, parse_zone
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "Tag",
     "Time",
     "Zone",
+    "format_clock",
     "format_stop",
     "format_stops",
     "format_tag",

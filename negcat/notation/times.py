@@ -104,6 +104,18 @@ def _time(marked: str, plain: str) -> Time:
     return Time(marked, seconds)
 
 
+def format_clock(seconds: float) -> str:
+    """Write a developing time as a timer shows it, minutes and seconds.
+
+    Examples
+    --------
+    >>> format_clock(660), format_clock(683.6), format_clock(59.7), format_clock(47)
+    ('11:00', '11:24', '1:00', '0:47')
+    """
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
+
+
 def _clock_time(plain: str) -> float | None:
     match = CLOCK.fullmatch(plain)
     if match is None:

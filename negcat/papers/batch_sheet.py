@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from negcat.papers.figures import clock, decimal
+from negcat.notation import format_clock
+from negcat.papers.figures import decimal
 from negcat.papers.page import BODY, CAPTION, MARGIN, RULE, Cell, Column, Drawn, Paper, PaperSize
 
 __all__ = ["CAUTIONS", "BatchSheet", "InBatch", "UsedBefore", "draw_batch_sheet"]
@@ -160,7 +161,7 @@ def _draw_time(paper: Paper, batch: BatchSheet) -> None:
     paper.box(MARGIN, paper.y, room, 20, RULE)
     paper.text(MARGIN + 2, paper.y + 1, room - 4, "Time in the developer, min:s", CAPTION)
     if batch.time_s is not None:
-        paper.text(MARGIN + 2, paper.y + 5.4, room - 4, clock(batch.time_s), 28, bold=True)
+        paper.text(MARGIN + 2, paper.y + 5.4, room - 4, format_clock(batch.time_s), 28, bold=True)
     y = paper.y
     for text, bold in known:
         y += paper.text(MARGIN + room + 4, y, width, text, bold=bold)
@@ -171,7 +172,7 @@ def _known_times(batch: BatchSheet) -> list[tuple[str, bool]]:
     """Say what is known of the time; with each sentence whether it is set bold."""
     known = []
     if batch.advised_s is not None:
-        time_s, low_s, high_s = (clock(time) for time in batch.advised_s)
+        time_s, low_s, high_s = (format_clock(time) for time in batch.advised_s)
         known.append((f"Worked out and accepted: {time_s} (90 %: {low_s} to {high_s}).", True))
     for used in batch.used[:_USED_SHOWN]:
         found = "no N found yet"
@@ -181,7 +182,7 @@ def _known_times(batch: BatchSheet) -> list[tuple[str, bool]]:
                 low, high = decimal(used.low_n, 1, signed=True), decimal(used.high_n, 1, signed=True)
                 found += f" (90 %: {low} to {high})"
         sheets = "1 sheet" if used.sheets == 1 else f"{used.sheets} sheets"
-        known.append((f"{clock(used.time_s)} before: {used.process}; {sheets}, {found}.", False))
+        known.append((f"{format_clock(used.time_s)} before: {used.process}; {sheets}, {found}.", False))
     if batch.time_s is None and not known:
         known.append(("The archive knows no time for this film and tag.", False))
     return known
@@ -202,7 +203,7 @@ def _draw_baths(paper: Paper, batch: BatchSheet) -> None:
         [
             [
                 bath,
-                Cell(clock(batch.time_s), bold=True)
+                Cell(format_clock(batch.time_s), bold=True)
                 if bath == "Developer" and batch.time_s is not None
                 else "",
                 *("",) * 5,

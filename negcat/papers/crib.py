@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from negcat.papers.figures import clock, counted, decimal, factor, parts, ratio
+from negcat.notation import format_clock
+from negcat.papers.figures import counted, decimal, factor, parts, ratio
 from negcat.papers.page import BODY, MARGIN, RULE, Cell, Column, Drawn, Paper, PaperSize
 
 __all__ = ["CribCell", "CribFilm", "CribLens", "Developed", "Extension", "Given", "Marked", "draw_crib"]
@@ -221,13 +222,15 @@ def _developed_row(one: Developed) -> list[str | Cell]:
     developer = ", ".join(part for part in (one.developer, one.dilution) if part)
     if one.advised:
         found = (
-            "" if one.low_s is None or one.high_s is None else f"{clock(one.low_s)} to {clock(one.high_s)}"
+            ""
+            if one.low_s is None or one.high_s is None
+            else f"{format_clock(one.low_s)} to {format_clock(one.high_s)}"
         )
     else:
         found = "not measured" if one.found_n is None else _interval(one.found_n, one.low_n, one.high_n, 1)
     return [
         tag,
-        Cell(clock(one.time_s) + ("†" if one.advised else ""), bold=True),
+        Cell(format_clock(one.time_s) + ("†" if one.advised else ""), bold=True),
         "",
         developer,
         "" if one.temperature_c is None else f"{one.temperature_c:g}",

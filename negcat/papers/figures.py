@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["clock", "counted", "decimal", "factor", "parts", "ratio"]
+__all__ = ["counted", "decimal", "factor", "parts", "ratio"]
 
 _PARTS: Final = {0.0: "", 1 / 3: "⅓", 1 / 2: "½", 2 / 3: "⅔", 1.0: ""}
 
@@ -76,15 +76,3 @@ def ratio(scale: float) -> str:
     ('1 : 8.2', '1 : 1', '1.2 : 1')
     """
     return f"1 : {1 / scale:.2g}" if scale < 1.05 else f"{scale:.2g} : 1"
-
-
-def clock(seconds: float) -> str:
-    """Set a developing time as a timer shows it, minutes and seconds.
-
-    Examples
-    --------
-    >>> clock(660), clock(683.6), clock(47)
-    ('11:00', '11:24', '0:47')
-    """
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"

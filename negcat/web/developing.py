@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from negcat.errors import Fault, RecordError
 from negcat.web import answering, reading
-from negcat.web.typesetting import fixed, plain
+from negcat.web.typesetting import fixed, plain, whole_sentence
 from negcat.work.archive import Archive
 from negcat.work.developing import SOURCES, DraftBatch, TimeToTry, UsedTime, draft_batch, record_batch
 from negcat.work.review_words import minutes
@@ -150,7 +150,7 @@ async def _page(
 
     drafted = await answering.read(attached, draft)
     values = drafted.record if typed is None else typed
-    said = {_field_of(fault): _sentence(fault) for fault in faults}
+    said = {_field_of(fault): whole_sentence(fault.what) for fault in faults}
     shown = [
         FieldShown(name, label, unit, keyboard, values.get(name, ""), said.pop(name, ""))
         for name, label, unit, keyboard in FIELDS
@@ -179,10 +179,6 @@ async def _page(
 def _field_of(fault: Fault) -> str:
     names = [str(part) for part in fault.path if isinstance(part, str) and part != "developments"]
     return names[0] if names else ""
-
-
-def _sentence(fault: Fault) -> str:
-    return f"{fault.what[:1].upper()}{fault.what[1:].rstrip('.')}."
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from negcat.notation import format_clock
 from negcat.web.film_test_charts import CurvePanel, Growth, draw_curves, draw_growth
 from negcat.web.summed import duration, number
 from negcat.web.typesetting import deviation, fixed
@@ -215,20 +216,15 @@ def _timed(one: Story) -> Timed:
     low, high = one["low_s"], one["high_s"]
     interval = ""
     if one["time_s"] is not None:
-        interval = f"{_clock(low) if low else '…'} to {_clock(high) if high else '…'}"
+        interval = f"{format_clock(low) if low else '…'} to {format_clock(high) if high else '…'}"
     said = ["outside the times tried"] if one["outside_tried"] else []
     return Timed(
         tag=str(one["tag"]),
         contrast=fixed(one["contrast"]),
-        time=_clock(one["time_s"]) if one["time_s"] is not None else "",
+        time=format_clock(one["time_s"]) if one["time_s"] is not None else "",
         interval=interval,
         note="; ".join([*said, *([one["note"]] if one["note"] else [])]),
     )
-
-
-def _clock(seconds: float) -> str:
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02}"
 
 
 def _law(law: Story) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from negcat.errors import RecordError
 from negcat.web import answering, reading
-from negcat.web.typesetting import date
+from negcat.web.typesetting import date, whole_sentence
 from negcat.work.archive import Archive
 from negcat.work.holders import LoadedSide, holders, holders_json
 from negcat.work.loading import load_side
@@ -63,8 +63,8 @@ async def _load(datasette: Any, request: Any, attached: reading.Attached, sent: 
     try:
         await answering.write(attached, load)
     except RecordError as error:
-        said = "; ".join(fault.what for fault in error.faults).rstrip(".")
-        return await _page(datasette, request, attached, typed, f"{said[:1].upper()}{said[1:]}.")
+        said = whole_sentence("; ".join(fault.what for fault in error.faults))
+        return await _page(datasette, request, attached, typed, said)
     return answering.see_other(datasette, "/holders")
 
 

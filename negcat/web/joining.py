@@ -9,6 +9,7 @@ from urllib.parse import quote
 from negcat.errors import NegcatError
 from negcat.web import answering, reading
 from negcat.web.routes import pending_page
+from negcat.web.typesetting import whole_sentence
 from negcat.work.archive import Archive
 from negcat.work.ingest import Item
 from negcat.work.match import match_scan
@@ -44,11 +45,10 @@ async def _refused(
     datasette: Any, request: Any, attached: reading.Attached, scan: str, sheet: str, said: str
 ) -> Any:
     """Show the pending page again, with what was wrong."""
-    sentence = said[:1].upper() + said[1:].rstrip(".") + "."
     return await pending_page(
         datasette,
         request,
         attached,
-        {"scan": scan, "sheet": sheet, "sentence": sentence},
+        {"scan": scan, "sheet": sheet, "sentence": whole_sentence(said)},
         HTTPStatus.BAD_REQUEST,
     )

@@ -14,6 +14,7 @@ from urllib.parse import parse_qsl
 
 from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.web import answering, reading, review_page, wall
+from negcat.web.typesetting import whole_sentence
 from negcat.work.accepting import accept, accepted_so_far
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.finding import query_of
@@ -116,11 +117,11 @@ async def _page(
     try:
         document = await _document(attached, asked)
     except (NotationError, UnknownNameError) as error:
-        fault, status = _sentence(str(error)), HTTPStatus.BAD_REQUEST
+        fault, status = whole_sentence(str(error)), HTTPStatus.BAD_REQUEST
         try:
             document = await _document(attached, _Asked(search, None, {}))
         except NotationError as unreadable:
-            fault = _sentence(str(unreadable))
+            fault = whole_sentence(str(unreadable))
             # Words without a letter: no sheet fits them.
             document = await _document(attached, _Asked(wall.Search(chosen={"text": "—"}), None, {}))
     if search.faults or refused:
@@ -167,7 +168,7 @@ async def _review_json(datasette: Any, request: Any, attached: reading.Attached)
     try:
         document = await _document(attached, asked)
     except (NotationError, UnknownNameError) as error:
-        return answering.refusal(_sentence(str(error)))
+        return answering.refusal(whole_sentence(str(error)))
     if asked.by is not None:
         document["decisions"] = [one for one in document["decisions"] if one["by"] == asked.by]
     return answering.document(document)
@@ -194,10 +195,6 @@ async def _accept(datasette: Any, request: Any, attached: reading.Attached, sent
         await answering.write(attached, take)
     except NegcatError as error:
         # Said on the page it was sent from, beside the advice.
-        refused = {"key": key, "sentence": _sentence(str(error)), "from": fields.get("from", "")}
+        refused = {"key": key, "sentence": whole_sentence(str(error)), "from": fields.get("from", "")}
         return await _page(datasette, request, attached, _Asked(search, None, {}), refused)
     return answering.see_other(datasette, f"/review{review_page.address(search.chosen)}#accepted")
-
-
-def _sentence(said: str) -> str:
-    return said[:1].upper() + said[1:].rstrip(".") + "."

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
+from negcat.notation import format_clock
 from negcat.web.review_ring import Ring, draw_ring
 from negcat.web.spread import Group, Spread, draw_spread
 from negcat.web.summed import duration, number
 from negcat.web.typesetting import deviation, fixed
+from negcat.work.review_words import FACTORS
 
 __all__ = ["Advised", "Decision", "Page", "Row", "set_page"]
 
@@ -19,15 +21,6 @@ Document = Mapping[str, Any]
 IN_CHART = ("film", "lens", "cell", "shutter_time", "tag")
 MOST_IN_CHART = 30
 """Levels that are drawn; the table holds all."""
-
-FACTORS = {
-    "film": "film",
-    "lens": "lens",
-    "cell": "cell",
-    "shutter_time": "shutter time",
-    "tag": "tag",
-    "batch": "batch",
-}
 
 SHOWN = ("cell", "tag", "zone", "rounding")
 """Decisions that are shown without being asked for."""
@@ -325,10 +318,7 @@ def clock(seconds: float | None) -> str:
     >>> clock(684.4), clock(None)
     ('11:24', '')
     """
-    if seconds is None:
-        return ""
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02}"
+    return "" if seconds is None else format_clock(seconds)
 
 
 def _decision(one: Document, titles: Mapping[str, str], chosen: Mapping[str, str]) -> Decision:

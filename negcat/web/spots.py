@@ -62,18 +62,20 @@ def _gather(archive: Archive, sheet: str, scan: str, asked: _Asked) -> tuple[Pag
     kept = show.dossier_of(archive, now.record, now.findings)
     shown = kept if then is now else show.dossier_of(archive, then.record, then.findings)
     looked_at = str(scan_looked_at(kept, scan).get("scan") or "")
+    lying = trying.lying_on(archive, now.record, looked_at) if looked_at else ()
+    lies = lying if then is now or not looked_at else trying.lying_on(archive, then.record, looked_at)
     page = set_page(
         shown,
         reading.target(archive, shown["print_target"]),
         looked_at,
-        spotting.marks(trying.lying_on(archive, then.record, looked_at)) if looked_at else (),
+        spotting.marks(lies),
     )
     if not looked_at:
         return page, None
     return page, spotting.set_panel(
         scan=looked_at,
         state=now.state,
-        lying=trying.lying_on(archive, now.record, looked_at),
+        lying=lying,
         kept=kept,
         shown=shown,
         typed=asked.typed,

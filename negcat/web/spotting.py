@@ -12,7 +12,7 @@ from typing import Any
 
 from negcat.errors import NotationError
 from negcat.web.sheet import Spot, base_fog_words, bound_words, letter
-from negcat.web.typesetting import deviation, fixed
+from negcat.web.typesetting import deviation, fixed, whole_sentence
 from negcat.work.measure import SpotChange
 from negcat.work.trying import Lying
 
@@ -159,7 +159,7 @@ def set_panel(
         else "",
         carried=tuple(carried),
         confirm=bool(typed and typed.get("confirm") == "yes"),
-        fault=_sentence(fault),
+        fault=whole_sentence(fault),
         opened=typed is not None,
     )
 
@@ -168,7 +168,7 @@ def _note(lying: Lying) -> str:
     if lying.place is None:
         return "No spot is set." if lying.index is not None else ""
     if lying.place.spot is None:
-        return _sentence(lying.place.reason)
+        return whole_sentence(lying.place.reason)
     return "Carried over from another scan." if lying.place.status == "carried" else ""
 
 
@@ -185,7 +185,7 @@ def _found(dossier: Mapping[str, Any], index: int | None) -> str:
             bound_words(reading) or (f"density {measured}" if measured else ""),
             str(reading.get("note") or ""),
         ]
-        return " ".join(_sentence(part) for part in parts if part)
+        return " ".join(whole_sentence(part) for part in parts if part)
     said = f"{_with_sd(net, reading.get('sd'))} above base+fog"
     if reading.get("lost"):
         return f"{said}, lost in it."
@@ -197,10 +197,6 @@ def _found(dossier: Mapping[str, Any], index: int | None) -> str:
 def _with_sd(value: float, sd: float | None) -> str:
     """Set a value with its deviation, on one line."""
     return f"{fixed(value)} {deviation(sd)}".rstrip().replace(" ", "\N{NO-BREAK SPACE}")
-
-
-def _sentence(half: str) -> str:
-    return f"{half[:1].upper()}{half[1:].rstrip('.')}." if half else ""
 
 
 def _sent(typed: Written, key: str) -> tuple[str, str, str] | None:

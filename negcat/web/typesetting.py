@@ -20,6 +20,7 @@ __all__ = [
     "shutter_time",
     "stop",
     "stops",
+    "whole_sentence",
     "zone_numeral",
 ]
 
@@ -57,6 +58,17 @@ def deviation(sd: float | None, places: int = 2) -> str:
         return ""
     more = next((more for more in range(2) if round(sd, places + more)), 2)
     return f"± {fixed(sd, places + more)}"
+
+
+def whole_sentence(half: str) -> str:
+    """Make a sentence of what an error or a note says; nothing of nothing.
+
+    Examples
+    --------
+    >>> whole_sentence("no such lens"), whole_sentence("No."), whole_sentence("")
+    ('No such lens.', 'No.', '')
+    """
+    return f"{half[:1].upper()}{half[1:].rstrip('.')}." if half else ""
 
 
 def plain(value: object) -> str:

@@ -169,14 +169,20 @@ def draft_batch(
         waiting=waiting.pop(tag, ()),
         others=tuple(waiting.items()),
         used=_used(film_story(archive, film)["developments"], tag),
-        times=tuple(times_to_try(archive, film, tag, temperature_c, learn=few)),
+        times=tuple(
+            times_to_try(archive, film, tag, temperature_c, times_from_sheets(archive, film) if few else ())
+        ),
         temperature_c=temperature_c,
         left_out=not few,
     )
 
 
 def times_to_try(
-    archive: Archive, film: str, tag: str, temperature_c: float | None, *, learn: bool = True
+    archive: Archive,
+    film: str,
+    tag: str,
+    temperature_c: float | None,
+    from_sheets: Sequence[Mapping[str, Any]] = (),
 ) -> Iterator[TimeToTry]:
     """Give the times to develop a film for, to reach a tag: those accepted, then by the sheets, then by film tests.
 
@@ -186,19 +192,19 @@ def times_to_try(
     film : its name.
     tag : the development wanted.
     temperature_c : that the times are wanted for; None: that each was used at.
-    learn : learn from the sheets too, which takes longer the more there are.
+    from_sheets : what the film's sheets say, by :func:`negcat.work.curves.times_from_sheets`.
     """
     n = parse_tag(tag).n
     for one in advised_for(archive.catalogue, film, tag):
         process = (one["developer"], one["dilution"])
         times = (one["time_s"], one["low_s"], one["high_s"])
         yield _try_at("accepted", process, times, one["temperature_c"], temperature_c, "")
-    for one in times_from_sheets(archive, film) if learn else ():
-        times = (one["advised_time_s"], one["advised_low_s"], one["advised_high_s"])
-        if parse_tag(one["tag"]).n == n and None not in times:
-            process = (one["developer"], one["dilution"])
-            note = "No time like it was tried yet: go there in two steps." if one["outside_tried"] else ""
-            yield _try_at("sheets", process, times, one["temperature_c"], temperature_c, note)
+    for told in from_sheets:
+        times = (told["advised_time_s"], told["advised_low_s"], told["advised_high_s"])
+        if parse_tag(told["tag"]).n == n and None not in times:
+            process = (told["developer"], told["dilution"])
+            note = "No time like it was tried yet: go there in two steps." if told["outside_tried"] else ""
+            yield _try_at("sheets", process, times, told["temperature_c"], temperature_c, note)
     for tested in film_curves(archive, film, temperature_c=temperature_c).processes:
         if tested.law is None:
             continue
@@ -225,10 +231,14 @@ def times_at(archive: Archive, groups: Sequence[dict[str, Any]], temperature_c: 
     groups : as ``negcat pending --json`` lists under ``develop``; each gets ``times``.
     temperature_c : that the times are wanted for.
     """
+    # To learn from sheets takes long: once a film, whatever the tags.
+    films = dict.fromkeys(str(group["film"]) for group in groups)
+    from_sheets = {film: times_from_sheets(archive, film) for film in films}
     for group in groups:
+        film = group["film"]
         group["times"] = [
             {**asdict(time), "sentence": time.words()}
-            for time in times_to_try(archive, group["film"], group["tag"], temperature_c)
+            for time in times_to_try(archive, film, group["tag"], temperature_c, from_sheets[film])
         ]
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 from negcat import records
 from negcat.catalogue import Catalogue
 from negcat.errors import NegcatError
+from negcat.notation import format_clock
 from negcat.papers import (
     Drawn,
     FieldRecord,
@@ -18,7 +19,7 @@ from negcat.papers import (
     draw_labels,
     draw_sleeves,
 )
-from negcat.papers.figures import clock, decimal
+from negcat.papers.figures import decimal
 from negcat.work.archive import Archive
 from negcat.work.drafting import next_free
 from negcat.work.holders import holders as sides_of_holders
@@ -256,13 +257,13 @@ def _process(development: Mapping[str, Any] | None, *, short: bool = False) -> s
     if development is None:
         return ""
     if short:
-        return joined(development["batch"], development["developer"], clock(development["time_s"]))
+        return joined(development["batch"], development["developer"], format_clock(development["time_s"]))
     temperature = development["temperature_c"]
     return joined(
         development["batch"],
         development["developer"],
         development["dilution"],
-        f"{clock(development['time_s'])} min"
+        f"{format_clock(development['time_s'])} min"
         if development["time_s"] >= 60
         else f"{development['time_s']:g} s",
         "" if temperature is None else f"{temperature:g} °C",

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from math import log2
 
 __all__ = [
+    "FACTORS",
     "cell_words",
     "counted_sheets",
     "in_words",
@@ -20,6 +21,16 @@ __all__ = [
     "number_words",
     "step_of",
 ]
+
+FACTORS = {
+    "film": "film",
+    "lens": "lens",
+    "cell": "cell",
+    "shutter_time": "shutter time",
+    "tag": "tag",
+    "batch": "batch",
+}
+"""What the factors of a review are called."""
 
 _PARTS = {0.0: "", 1 / 3: "a third", 1 / 2: "half", 2 / 3: "two thirds"}
 
