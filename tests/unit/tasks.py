@@ -1,0 +1,54 @@
+"""What worker processes are given to do in tests: among it what no process survives."""
+
+import os
+import signal
+import time
+from pathlib import Path
+
+import numpy as np
+
+
+def doubled(number: int) -> int:
+    return 2 * number
+
+
+def process(_: int) -> int:
+    return os.getpid()
+
+
+def picture(side: int) -> np.ndarray:
+    return np.arange(side * side, dtype=np.float32).reshape(side, side)
+
+
+def refused(number: int) -> int:
+    raise ValueError(f"no {number}")
+
+
+def doubled_if_odd(number: int) -> int:
+    """Crash as a decoder does that writes beyond its memory."""
+    if number % 2 == 0:
+        os.kill(os.getpid(), signal.SIGSEGV)
+    return 2 * number
+
+
+def crashing_once(mark: str) -> str:
+    """Die at the first try of each file, and leave a mark."""
+    path = Path(mark)
+    if not path.exists():
+        path.touch()
+        os._exit(7)
+    return path.name
+
+
+def hanging_at_two(number: int) -> int:
+    if number == 2:
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM})
+        time.sleep(3600)
+    return 2 * number
+
+
+def needing(megabytes: int) -> str:
+    try:
+        return str(len(bytearray(megabytes << 20)))
+    except MemoryError:
+        return "too much"
