@@ -18,6 +18,7 @@ from negcat.scans.model import ScanHeader, ScanInfo
 from negcat.scans.picture import Picture
 from negcat.scans.pyramid import PYRAMID_VERSION, pyramid_path
 from negcat.scans.tones import ToneCurve, tone_curve
+from negcat.whole_files import written_whole
 
 __all__ = ["QUALITY", "NewPyramid"]
 
@@ -63,7 +64,8 @@ class NewPyramid:
         sizes = level_sizes(*picture.geometry.upright_size)
         self._places = [{} for _ in sizes]
         try:
-            self._previews.mkdir(parents=True, exist_ok=True)
+            # Not the archive's folder too: where that is gone, its disk is away, and nothing belongs in its place.
+            self._previews.mkdir(exist_ok=True)
             # without a name from the beginning: nothing is left behind, however the run ends
             self._spool = tempfile.TemporaryFile(dir=self._previews, buffering=0)  # noqa: SIM115
         except OSError as error:
@@ -131,19 +133,9 @@ class NewPyramid:
 
     def _write(self, info: ScanInfo) -> Path:
         target = pyramid_path(self._previews, info.scan)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        description = _description(info, self._curve)
-        # in the same folder, since replacing is only one step on the same file system
-        descriptor, name = tempfile.mkstemp(prefix=".pyramid-", suffix=".tmp", dir=target.parent)
-        temporary = Path(name)
-        try:
-            os.close(descriptor)
-            self._write_tiff(temporary, info, description)
-            temporary.chmod(0o644)
-            temporary.replace(target)
-        except BaseException:
-            temporary.unlink(missing_ok=True)
-            raise
+        target.parent.mkdir(exist_ok=True)
+        with written_whole(target) as unfinished:
+            self._write_tiff(unfinished, info, _description(info, self._curve))
         return target
 
     def _write_tiff(self, path: Path, info: ScanInfo, description: str) -> None:

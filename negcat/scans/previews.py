@@ -1,7 +1,5 @@
 """Previews: tones of our own, written as JPEG, never beside a master."""
 
-import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +7,7 @@ import numpy.typing as npt
 from PIL import Image
 
 from negcat.errors import QuantityError, ScanError
+from negcat.whole_files import written_whole
 
 __all__ = ["write_preview"]
 
@@ -44,22 +43,12 @@ def write_preview(
     picture = Image.fromarray(np.ascontiguousarray(tones))
     if size is not None and size != picture.size:
         picture = picture.resize(size, Image.Resampling.LANCZOS)
-    temporary: Path | None = None
     try:
-        # in the same folder, since replacing is only one step on the same file system
-        descriptor, name = tempfile.mkstemp(prefix=".preview-", suffix=".tmp", dir=target.parent)
-        temporary = Path(name)
-        with os.fdopen(descriptor, "wb") as handle:
+        with written_whole(target) as unfinished, unfinished.open("wb") as handle:
             picture.save(handle, "JPEG", quality=quality, subsampling=0, optimize=False)
-        temporary.chmod(0o644)
-        temporary.replace(target)
-        temporary = None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         msg = (
             f"{target}: the preview can't be written ({reason}); check the folder and the space on its disk."
         )
         raise ScanError(msg) from error
-    finally:
-        if temporary is not None:
-            temporary.unlink(missing_ok=True)

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from negcat import densitometry, records, scans
 from negcat.errors import NegcatError
+from negcat.whole_files import written_whole
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.calibrate import TABLET_SIDE
@@ -229,7 +230,7 @@ def _keep(archive: Archive, test: str, measured: Mapping[str, Any]) -> None:
     """Keep what was measured; where the folder can't be written, it is measured again next time."""
     path = _place(archive, test)
     with suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(".part")
-        part.write_text(json.dumps(measured), encoding="utf-8")
-        part.replace(path)
+        archive.previews.mkdir(exist_ok=True)
+        path.parent.mkdir(exist_ok=True)
+        with written_whole(path) as unfinished:
+            unfinished.write_text(json.dumps(measured), encoding="utf-8")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tempfile
 from collections.abc import Mapping, Sequence
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -13,6 +12,7 @@ import numpy as np
 
 from negcat.densitometry import ScannerProfile
 from negcat.errors import CalibrationError
+from negcat.whole_files import written_whole
 
 __all__ = ["INK", "PLOT_SUFFIXES", "RULE", "SOFT", "draw_fit", "styled", "write_plot"]
 
@@ -278,10 +278,8 @@ def write_plot(chart: Any, path: Path) -> None:
         drawn = text.getvalue().encode()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, suffix=kind, delete=False) as file:
-            file.write(drawn)
-        Path(file.name).chmod(0o644)
-        Path(file.name).replace(path)
+        with written_whole(path) as unfinished:
+            unfinished.write_bytes(drawn)
     except OSError as error:
         raise CalibrationError(
             f"{path}: the plot can't be written: {error.strerror}; name another place with --plot"

@@ -109,7 +109,8 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
     own = pyramid_of(archive, row["scan"]) if printed is None else None
     folder = _path(archive, row, "wall").parent
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        archive.previews.mkdir(exist_ok=True)
+        folder.mkdir(exist_ok=True)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise ScanError(f"{folder}: pictures can't be written ({reason}); check the folder") from error

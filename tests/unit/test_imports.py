@@ -24,6 +24,7 @@ GROUPS = [
     {"errors"},
     {"notation"},
     COMPUTING,
+    {"whole_files"},
     {"records", "scans", "catalogue", "papers", "fieldform"},
     {"work"},
     {"web"},
