@@ -9,6 +9,7 @@
     ├── ScanError              an image file that can't be taken
     ├── CalibrationError       a scan in which the step tablet can't be found or fitted
     ├── ArchiveError           the archive as a whole: absent, present already, too new, locked
+    │   └── OlderArchiveError  an older negcat made it, and it must be brought up to date first
     └── UnknownNameError       a sheet, lens, film … that the archive doesn't hold
 
 Every message is one readable sentence that says what, where and how to mend it. This module imports
@@ -24,6 +25,7 @@ __all__ = [
     "Fault",
     "NegcatError",
     "NotationError",
+    "OlderArchiveError",
     "QuantityError",
     "RecordError",
     "ScanError",
@@ -53,6 +55,10 @@ class CalibrationError(NegcatError):
 
 class ArchiveError(NegcatError):
     """The archive as a whole: absent, there already, too new, in use."""
+
+
+class OlderArchiveError(ArchiveError):
+    """An older negcat made the archive; it must be opened for writing once, which brings it up to date."""
 
 
 class UnknownNameError(NegcatError, LookupError):

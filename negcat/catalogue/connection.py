@@ -20,9 +20,11 @@ from urllib.parse import quote
 from sqlite_utils import Database
 
 from negcat.catalogue.migrations import migrations
-from negcat.errors import ArchiveError
+from negcat.catalogue.upgrading import bring_up_to_date, keep_only
+from negcat.errors import ArchiveError, OlderArchiveError
+from negcat.whole_files import written_whole
 
-__all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now", "sentence_of"]
+__all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now", "open_database", "sentence_of"]
 
 APPLICATION_ID = 0x6E676361
 """The mark in the header of the file by which a catalogue is told from any other SQLite file."""
@@ -72,7 +74,7 @@ def sentence_of(error: sqlite3.Error, path: Path) -> str:
         case sqlite3.SQLITE_IOERR:
             return (
                 f"{path} can't be read or written ({error}); see that its disk or network drive is still "
-                "there"
+                "there, and has room"
             )
         case _:
             return f"the catalogue {path} refused: {error}; run 'negcat verify' to see whether it is sound"
@@ -123,7 +125,7 @@ def _connect(path: Path, mode: str) -> Database:
     return database
 
 
-def _open(path: Path, *, readonly: bool) -> tuple[Database, bool]:
+def open_database(path: Path, *, readonly: bool) -> tuple[Database, bool]:
     """Open the file, also from a disk on which SQLite can't lay its side files.
 
     Returns
@@ -151,20 +153,6 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return state.st_dev, state.st_ino
 
 
-def _put(made: Path, target: Path) -> None:
-    """Give a finished file its name, which nobody else has taken in the meantime."""
-    try:
-        # Unlike a rename, a link never replaces what is there.
-        os.link(made, target)
-    except FileExistsError:
-        raise
-    except OSError:
-        # Some disks know no links.
-        if target.exists():
-            raise FileExistsError(target) from None
-        made.rename(target)
-
-
 class CatalogueFile:
     """The open file: reading, and writing in whole transactions.
 
@@ -180,6 +168,7 @@ class CatalogueFile:
         self.path = path
         self.readonly = readonly
         self._state: tuple[int, ...] | None = None
+        self._opened: tuple[int, int] | None = None
         self._only_reading = False
 
     @classmethod
@@ -195,29 +184,31 @@ class CatalogueFile:
         target = Path(path)
         if target.exists():
             raise ArchiveError(f"{target} exists already; it stays as it is")
-        making = target.with_name(f"{target.name}.{os.getpid()}.new")
         try:
             with explained(target):
-                making.touch(exist_ok=False)
-                database = _connect(making, "mode=rw")
-                try:
-                    database.execute(f"pragma application_id={APPLICATION_ID}")
-                    made = cls(database, target)
-                    with made.writing():
-                        migrations.apply(database)
-                        made._furnish()
-                finally:
-                    database.close()
-                _put(making, target)
+                content = cls._new()
+            with written_whole(target, replacing=False, lasting=True) as making:
+                making.write_bytes(content)
         except FileExistsError as error:
             raise ArchiveError(f"{target} exists already; it stays as it is") from error
         except OSError as error:
             raise ArchiveError(
                 f"{target} can't be made: {error.strerror}; choose a folder you may write in"
             ) from error
-        finally:
-            making.unlink(missing_ok=True)
         return cls.open(target)
+
+    @classmethod
+    def _new(cls) -> bytes:
+        """Make the content of a new catalogue's file, in memory."""
+        connection = sqlite3.connect(":memory:", isolation_level=None)
+        with contextlib.closing(connection):
+            database = Database(connection, execute_plugins=False)
+            database.execute(f"pragma application_id={APPLICATION_ID}")
+            made = cls(database, Path(":memory:"))
+            with made.writing():
+                migrations.apply(database)
+                made._furnish()
+            return connection.serialize()
 
     @classmethod
     def open(cls, path: str | os.PathLike[str], readonly: bool = False) -> Self:
@@ -238,9 +229,10 @@ class CatalogueFile:
             raise ArchiveError(f"there is no catalogue at {file}; make an archive with 'negcat init DIR'")
         with explained(file):
             identity = _identity(file)
-            database, sees_changes = _open(file, readonly=readonly)
+            database, sees_changes = open_database(file, readonly=readonly)
             try:
                 opened = cls(database, file, readonly=readonly)
+                opened._opened = identity
                 opened._check()
                 if not readonly:
                     database.enable_wal()
@@ -253,8 +245,33 @@ class CatalogueFile:
 
     def _check(self) -> None:
         """See that this is a catalogue, of a schema this negcat knows; bring an older one up to date."""
-        database = self.database
-        applied = {migration.name for migration in migrations.applied(database)}
+        if self.behind():
+            if self.readonly:
+                raise OlderArchiveError(
+                    f"{self.path} was made by an older negcat and is open for reading only; "
+                    "run any negcat command once where it may be written, which brings it up to date"
+                )
+            kept = None
+            try:
+                with self.writing() as database:
+                    kept = bring_up_to_date(database, self.path)
+            except OSError as error:
+                raise ArchiveError(
+                    f"{self.path} was made by an older negcat and can't be brought up to date, because no copy "
+                    f"of it can be kept beside it ({(error.strerror or str(error)).lower()}); it stays as it is: "
+                    "make room on its disk, and see that its folder may be written"
+                ) from error
+            if kept is not None:
+                keep_only(kept, self.path)
+
+    def behind(self) -> bool:
+        """Tell whether an older negcat laid it out.
+
+        Raises
+        ------
+        ArchiveError : it is no catalogue, or a newer negcat laid it out.
+        """
+        applied = {migration.name for migration in migrations.applied(self.database)}
         marked = self.value("pragma application_id") == APPLICATION_ID
         if not marked or not applied:
             raise ArchiveError(
@@ -267,14 +284,7 @@ class CatalogueFile:
                 f"{self.path} was made or brought up to date by a newer negcat than this one "
                 f"(step {max(applied - known)!r}); bring this negcat up to date to open it"
             )
-        if known - applied:
-            if self.readonly:
-                raise ArchiveError(
-                    f"{self.path} was made by an older negcat and is open for reading only; "
-                    "run any negcat command that may write once, which brings it up to date"
-                )
-            with self.writing():
-                migrations.apply(database)
+        return bool(known - applied)
 
     def _furnish(self) -> None:
         """Put into a new catalogue what it holds from the start."""
@@ -302,11 +312,14 @@ class CatalogueFile:
                 yield database
             return
         with explained(self.path):
+            self._refuse_another_file()
             database.conn.execute("begin immediate")
             try:
                 # What refers to something may be written before it; all is checked at the end.
                 database.conn.execute("pragma defer_foreign_keys=on")
                 yield database
+                # SQLite would go on writing into a file that is deleted, or carried off to another place.
+                self._refuse_another_file()
                 try:
                     database.conn.execute("commit")
                 except sqlite3.IntegrityError:
@@ -317,6 +330,14 @@ class CatalogueFile:
             except BaseException:
                 database.rollback()
                 raise
+
+    def _refuse_another_file(self) -> None:
+        """Refuse to write where the file that was opened is no longer the one at its path."""
+        if self._opened is not None and _identity(self.path) != self._opened:
+            raise ArchiveError(
+                f"{self.path} is not there any more, or another file lies in its place, so nothing was written; see "
+                "that its disk and folder are where they were, and run the command again"
+            )
 
     @contextlib.contextmanager
     def at_once(self) -> Iterator[None]:

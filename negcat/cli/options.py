@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from negcat.errors import OlderArchiveError
 from negcat.work.archive import Archive, locate
 
 __all__ = ["archive_named", "archive_option", "json_option", "open_archive", "sheet_filters"]
@@ -66,5 +67,10 @@ def sheet_filters(command: Decorated) -> Decorated:
 
 
 def open_archive(archive_dir: Path | None, *, readonly: bool = False) -> Archive:
-    """Open the archive that the user named or stands in."""
-    return Archive.open(archive_dir if archive_dir is not None else locate(Path.cwd()), readonly=readonly)
+    """Open the archive that the user named or stands in; one that an older negcat made is brought up to date."""
+    root = archive_dir if archive_dir is not None else locate(Path.cwd())
+    try:
+        return Archive.open(root, readonly=readonly)
+    except OlderArchiveError:
+        Archive.open(root).close()
+        return Archive.open(root, readonly=readonly)
