@@ -1,6 +1,14 @@
 """SQLite: what the archive holds, how it comes in and how it is found again."""
 
 from negcat.catalogue.columns import Memory
+from negcat.catalogue.copying import (
+    beside,
+    brought_up_to_date,
+    copy_catalogue,
+    is_catalogue,
+    is_whole,
+    put_into,
+)
 from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
@@ -24,7 +32,13 @@ __all__ = [
     "Page",
     "Query",
     "Taken",
+    "beside",
+    "brought_up_to_date",
+    "copy_catalogue",
     "describe",
+    "is_catalogue",
+    "is_whole",
     "prepare",
+    "put_into",
     "searching",
 ]

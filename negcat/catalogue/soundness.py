@@ -21,28 +21,38 @@ class Sound(CatalogueFile):
         One sentence for each fault: of the file itself, of a reference that leads nowhere, of a search
         index that doesn't say what the records say. Empty when it is sound.
         """
-        found: list[str] = []
+        if found := self.damage():
+            return found
         try:
-            found += [
+            return self._search_faults()
+        except sqlite3.Error as error:
+            return [sentence_of(error, self.path)]
+
+    def damage(self) -> list[str]:
+        """Look over what can't be made anew: the file itself, and its references.
+
+        Returns
+        -------
+        One sentence for each fault; empty when there is none.
+        """
+        try:
+            found = [
                 f"the file is damaged: {line}"
                 for (line,) in self.database.conn.execute("pragma integrity_check(20)")
                 if line != "ok"
             ]
-            if not found:
-                found += [
-                    f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
-                    for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
-                ]
-                found += self._search_faults()
+            return found or [
+                f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
+                for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
+            ]
         except sqlite3.Error as error:
-            found.append(sentence_of(error, self.path))
-        return found
+            return [sentence_of(error, self.path)]
 
     def _search_faults(self) -> list[str]:
         """Compare what is searched with what is recorded."""
         stale = self.database.conn.execute(
             "select count(*) from (select * from sheet_facts except"
-            f" select {', '.join(FACTS)} from sheet_search)"
+            f" select {', '.join(FACTS)}, printing_range from sheet_search)"
         ).fetchone()[0]
         surplus = self.database.conn.execute(
             "select count(*) from sheet_search where sheet not in (select sheet from sheets)"

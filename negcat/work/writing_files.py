@@ -165,14 +165,15 @@ def working_folder(parent: Path, name: str) -> Iterator[Path]:
         with contextlib.suppress(OSError), _locked(left):
             shutil.rmtree(left)
     with contextlib.ExitStack() as held:
-        folder = parent
-        # Somebody may take it for a killed program's in the moment before it is locked.
-        while not folder.name.startswith(start) or not folder.is_dir():
+        while True:
             folder = Path(tempfile.mkdtemp(dir=parent, prefix=start, suffix=_SUFFIX))
             held.callback(shutil.rmtree, folder, ignore_errors=True)
             # A disk that knows no locks: then nobody else can lock it either, and it is never cleared away.
             with contextlib.suppress(OSError):
                 held.enter_context(_locked(folder, wait=True))
+            # Somebody may have taken it for a killed program's in the moment before it was locked.
+            if folder.is_dir():
+                break
         yield folder
 
 
