@@ -9,6 +9,7 @@ from typing import Any
 
 from negcat.catalogue.connection import now
 from negcat.catalogue.findings import FindingsKept
+from negcat.catalogue.history import HistoryKept
 from negcat.errors import ArchiveError, UnknownNameError
 
 __all__ = ["MastersKept"]
@@ -53,10 +54,10 @@ def _profile(row: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-class MastersKept(FindingsKept):
+class MastersKept(HistoryKept, FindingsKept):
     """What the catalogue knows of scans and profiles."""
 
-    def save_scan(self, scan: Mapping[str, Any]) -> bool:
+    def save_scan(self, scan: Mapping[str, Any], via: str = "ingest") -> bool:
         """Keep a scan, or bring what is known of it up to date.
 
         Parameters
@@ -65,6 +66,7 @@ class MastersKept(FindingsKept):
             ``modified_ns``, ``width``, ``height`` and ``bits`` are needed for a new one; ``scan`` is the
             first 12 hex digits of ``sha256``. Lists and mappings are kept as JSON. A column left out
             stays as it is.
+        via : the way in, kept in the history where the scanner is another one than before.
 
         Returns
         -------
@@ -82,7 +84,7 @@ class MastersKept(FindingsKept):
         if unknown:
             raise UnknownNameError(f"a scan has no {', '.join(sorted(unknown))}; see the table 'scans'")
         with self.writing() as database:
-            known = self.row("select sha256, path from scans where scan = ?", [row["scan"]])
+            known = self.row("select sha256, path, sheet, scanner from scans where scan = ?", [row["scan"]])
             if known is not None and known["sha256"] != row["sha256"]:
                 raise ArchiveError(
                     f"{row.get('path')} and {known['path']} differ, but their SHA-256 begin with the same "
@@ -100,6 +102,11 @@ class MastersKept(FindingsKept):
                 # The path on record stays while nobody says that the master has moved.
                 if changes:
                     database.table("scans").update(row["scan"], _kept(changes))
+                if "scanner" in changes:
+                    was, is_now = (
+                        {"sheet": known["sheet"], "scanner": one["scanner"]} for one in (known, changes)
+                    )
+                    self.note_scan(row["scan"], was, is_now, via)
             if {"path", "size_bytes", "modified_ns"} <= set(row):
                 self.note_path(
                     row["scan"], row["path"], size_bytes=row["size_bytes"], modified_ns=row["modified_ns"]
@@ -138,7 +145,13 @@ class MastersKept(FindingsKept):
             self.note_path(scan, path, size_bytes=size_bytes, modified_ns=modified_ns)
 
     def join_scan(
-        self, scan: str, sheet: str | None, *, joined_by: str | None, reason: str | None = None
+        self,
+        scan: str,
+        sheet: str | None,
+        *,
+        joined_by: str | None,
+        reason: str | None = None,
+        via: str = "ingest",
     ) -> None:
         """Join a scan to its sheet, or part it from any.
 
@@ -148,6 +161,7 @@ class MastersKept(FindingsKept):
         sheet : the sheet's id; None parts the scan from its sheet.
         joined_by : what says so: ``its file name``, ``by hand``.
         reason : why it belongs to no sheet, where ``sheet`` is None.
+        via : the way in, kept in the history with what it was joined to before.
 
         Raises
         ------
@@ -156,8 +170,11 @@ class MastersKept(FindingsKept):
         with self.writing() as database:
             if sheet is not None and self.value("select 1 from sheets where sheet = ?", [sheet]) is None:
                 raise UnknownNameError(f"the archive holds no sheet {sheet!r}")
-            before = self.value("select sheet from scans where scan = ?", [self._known_scan(scan)])
+            was = self.row("select sheet, joined_by from scans where scan = ?", [self._known_scan(scan)])
+            assert was is not None
+            before = was["sheet"]
             database.table("scans").update(scan, {"sheet": sheet, "joined_by": joined_by, "reason": reason})
+            self.note_scan(scan, was, {"sheet": sheet, "joined_by": joined_by}, via)
             self.mark_out_of_date(name for name in {before, sheet} if name is not None and before != sheet)
 
     def _known_scan(self, scan: str) -> str:
@@ -212,11 +229,12 @@ class MastersKept(FindingsKept):
         return [_scan(row) for row in self.rows("select * from scans order by taken_order")]
 
     def unmatched_scans(self) -> list[dict[str, Any]]:
-        """List the scans that belong to no sheet yet, without those of step tablets made into profiles."""
+        """List the scans that belong to no sheet yet, without those of step tablets and of removed sheets."""
         return [
             _scan(row)
             for row in self.rows(
                 "select * from scans where sheet is null"
+                " and scan not in (select scan from removed_sheet_scans)"
                 " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
                 " order by taken_order"
             )

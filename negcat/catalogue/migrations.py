@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Migrations
 from sqlite_utils.db import ForeignKey
 
-from negcat.catalogue import changes_schema, searching_schema
+from negcat.catalogue import changes_schema, removing_schema, searching_schema
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -550,3 +550,9 @@ def m009_holders(db: Database) -> None:
         ],
     ).create_index(["film"])
     db.execute("create index idx_sheets_holder on sheets (holder collate nocase) where holder is not null")
+
+
+@migrations()
+def m012_removing(db: Database) -> None:
+    """Keep removed sheets, so that they can be brought back; find what was changed of a sheet's scans."""
+    removing_schema.create(db)

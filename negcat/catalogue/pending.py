@@ -49,7 +49,7 @@ class Waiting(CatalogueFile):
         )
 
     def to_join(self) -> list[dict[str, Any]]:
-        """List the scans that belong to no sheet yet, without those of step tablets and film tests.
+        """List the scans that belong to no sheet yet, without those of step tablets, film tests and removed sheets.
 
         Returns
         -------
@@ -57,6 +57,7 @@ class Waiting(CatalogueFile):
         """
         return self.rows(
             "select scan, path, reason, added_at, width, height from scans where sheet is null"
+            " and scan not in (select scan from removed_sheet_scans)"
             " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
             " and path not in (select scan from film_tests where scan is not null)"
             " order by taken_order"

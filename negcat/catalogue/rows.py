@@ -235,6 +235,9 @@ class Kind:
         fields = _from_row(self.kept, row)
         if self.inner is not None:
             fields[self.inner.field] = self.inner.from_rows(inner)
+            if self.inner.plain and not inner:
+                # A batch whose sheets were all removed: it was developed all the same.
+                return self.model.model_construct(**{**fields, self.inner.field: ()})
         return self.model.model_validate(fields)
 
 

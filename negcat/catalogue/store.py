@@ -8,12 +8,11 @@ from typing import cast
 from negcat.catalogue.finding import Found
 from negcat.catalogue.gathering import Gathered
 from negcat.catalogue.loaded import Loaded
-from negcat.catalogue.masters import MastersKept
 from negcat.catalogue.pending import Waiting
+from negcat.catalogue.removing import RemovedKept
 from negcat.catalogue.reviewing import Reviewed
 from negcat.catalogue.rows import kind_named
 from negcat.catalogue.soundness import Sound
-from negcat.catalogue.taking import RecordsTaken
 from negcat.records import (
     Development,
     Film,
@@ -34,7 +33,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed, Loaded, Sound):
+class Catalogue(RemovedKept, Found, Waiting, Gathered, Reviewed, Loaded, Sound):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
@@ -135,6 +134,7 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed, L
             },
             print_targets=frozenset(self.names("print_targets")),
             sheets=frozenset(self.names("sheets")),
+            removed=frozenset(self.removed_ids()),
             developed=developed,
             cells_in_use=cells_in_use,
         )
@@ -187,9 +187,13 @@ class Catalogue(RecordsTaken, MastersKept, Found, Waiting, Gathered, Reviewed, L
         return found[0] if len(found) == 1 else None
 
     def has_sheet(self, written: str) -> bool:
-        """Tell whether a sheet has this id, case aside."""
+        """Tell whether a sheet has this id, or a removed one, case aside."""
         return bool(
-            self.value("select exists (select 1 from sheets where sheet = ? collate nocase)", [written])
+            self.value(
+                "select exists (select 1 from sheets where sheet = :id collate nocase)"
+                " or exists (select 1 from removed_sheets where sheet = :id collate nocase)",
+                {"id": written},
+            )
         )
 
     def nearest(self, kind: str, name: str, limit: int = 3) -> list[str]:

@@ -14,10 +14,11 @@ from typing import Any
 from negcat.catalogue.bulk import many_new_sheets
 from negcat.catalogue.connection import now
 from negcat.catalogue.findings import FindingsKept
+from negcat.catalogue.history import HistoryKept
 from negcat.catalogue.rows import KINDS, Inner, Kind, Row, as_json, kind_named
 from negcat.errors import ArchiveError
 from negcat.notation import format_zone
-from negcat.records import Record, Records
+from negcat.records import PrintTarget, Record, Records
 from negcat.sensitometry import BUILT_IN_TARGETS, DEFAULT_TARGET
 
 __all__ = ["RecordsTaken", "Taken", "print_target_densities"]
@@ -57,6 +58,13 @@ def print_target_densities(zones: Sequence[float], densities: Sequence[float]) -
     return {format_zone(zone): float(density) for zone, density in zip(zones, densities, strict=True)}
 
 
+def _built_in_row(kind: Kind, name: str) -> Row:
+    """Give the row of a built-in print target's record."""
+    curve, _ = BUILT_IN_TARGETS[name]
+    densities = print_target_densities(curve.zones, curve.densities)
+    return kind.to_row(PrintTarget.model_validate({"name": name, "densities": densities}))
+
+
 class _Comparison:
     """The records of one kind, told apart: new, changed, as they were."""
 
@@ -67,7 +75,7 @@ class _Comparison:
         self.same = 0
 
 
-class RecordsTaken(FindingsKept):
+class RecordsTaken(HistoryKept, FindingsKept):
     """How records come into the catalogue."""
 
     def _furnish(self) -> None:
@@ -84,14 +92,14 @@ class RecordsTaken(FindingsKept):
             for name, (curve, source) in BUILT_IN_TARGETS.items()
         )
 
-    def take(self, records: Sequence[Records], via: str) -> Taken:
+    def take(self, records: Sequence[Records], via: str | Sequence[str]) -> Taken:
         """Take records, all or none.
 
         Parameters
         ----------
         records : the records of any number of files. Where two files have a record of the same name, the
             later one counts.
-        via : the way in, kept in the history: ``record notes.yaml``.
+        via : the way in, kept in the history: ``record notes.yaml``; one for all of them, or one for each.
 
         Returns
         -------
@@ -103,29 +111,37 @@ class RecordsTaken(FindingsKept):
             Nothing is changed then.
         """
         taken = Taken()
+        ways = [via] * len(records) if isinstance(via, str) else via
         with self.writing() as database:
             at = now()
             for kind in KINDS:
-                found = self._merged(kind, records)
+                found = self._merged(kind, records, ways)
                 names = list(found)
                 with many_new_sheets(database, len(names) if kind.name == "sheets" else 0):
                     for start in range(0, len(names), _AT_ONCE):
                         part = {name: found[name] for name in names[start : start + _AT_ONCE]}
-                        self._take_part(kind, part, at, via, taken)
+                        self._take_part(kind, part, at, taken)
             self.mark_out_of_date(taken.changed_sheets)
         return taken
 
     @staticmethod
-    def _merged(kind: Kind, records: Sequence[Records]) -> dict[str, Record]:
-        return {getattr(record, kind.key): record for file in records for record in getattr(file, kind.name)}
+    def _merged(kind: Kind, records: Sequence[Records], ways: Sequence[str]) -> dict[str, tuple[Record, str]]:
+        return {
+            getattr(record, kind.key): (record, via)
+            for file, via in zip(records, ways, strict=True)
+            for record in getattr(file, kind.name)
+        }
 
-    def _take_part(self, kind: Kind, records: Mapping[str, Record], at: str, via: str, taken: Taken) -> None:
-        compared = self._compare(kind, records)
+    def _take_part(
+        self, kind: Kind, records: Mapping[str, tuple[Record, str]], at: str, taken: Taken
+    ) -> None:
+        compared = self._compare(kind, {name: record for name, (record, _) in records.items()})
+        ways = {name: via for name, (_, via) in records.items()}
         if kind.name == "lenses":
             self._refuse_lost_cells(compared)
         touched = self._sheets_touched(compared)
-        self._insert(kind, compared, at, via)
-        self._update(kind, compared, at, via)
+        self._insert(kind, compared, at, ways)
+        self._update(kind, compared, at, ways)
         taken.changed_sheets.update(touched)
         for counts, number in (
             (taken.added, len(compared.new)),
@@ -171,7 +187,7 @@ class RecordsTaken(FindingsKept):
                 inner_rows.setdefault(owner, []).append(tuple(row))
         return {row[0]: row for row in rows}, inner_rows
 
-    def _insert(self, kind: Kind, compared: _Comparison, at: str, via: str) -> None:
+    def _insert(self, kind: Kind, compared: _Comparison, at: str, ways: Mapping[str, str]) -> None:
         many = self.database.conn.executemany
         # What is inside goes first: by the time the record itself comes, all it is searched by is there, and
         # its line in the search is written once.
@@ -180,7 +196,7 @@ class RecordsTaken(FindingsKept):
         columns = (*kind.columns, "recorded_at", "recorded_via")
         many(
             f"insert into {kind.name} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})",
-            [(*row, at, via) for _, row, _ in compared.new],
+            [(*row, at, ways[name]) for name, row, _ in compared.new],
         )
 
     def _insert_inner(self, inner: Inner, of: Iterable[tuple[str, list[Row]]]) -> None:
@@ -190,21 +206,18 @@ class RecordsTaken(FindingsKept):
             [(name, place, *row) for name, rows in of for place, row in enumerate(rows)],
         )
 
-    def _update(self, kind: Kind, compared: _Comparison, at: str, via: str) -> None:
+    def _update(self, kind: Kind, compared: _Comparison, at: str, ways: Mapping[str, str]) -> None:
         many = self.database.conn.executemany
-        many(
-            "insert into history (kind, name, at, via, old, new) values (?, ?, ?, ?, ?, ?)",
-            [
-                (
-                    kind.name,
-                    name,
-                    at,
-                    via,
-                    as_json(kind.from_row(old, old_inner)),
-                    as_json(kind.from_row(row, inner)),
-                )
-                for name, row, inner, old, old_inner in compared.changed
-            ],
+        self.note_changes(
+            (
+                kind.name,
+                name,
+                at,
+                ways[name],
+                as_json(kind.from_row(old, old_inner)),
+                as_json(kind.from_row(row, inner)),
+            )
+            for name, row, inner, old, old_inner in compared.changed
         )
         if kind.inner is not None:
             inner = kind.inner
@@ -217,12 +230,21 @@ class RecordsTaken(FindingsKept):
             self._insert_inner(inner, differing)
         changes = ", ".join(f"{column} = ?" for column in kind.columns[1:])
         if kind.name == "print_targets":
-            # A target somebody has changed is no longer what its source says.
+            # A target somebody has changed is no longer what its source says, unless it is set back.
             changes += ", source = null"
         many(
             f"update {kind.name} set {changes or f'{kind.key} = {kind.key}'} where {kind.key} = ?",
             [(*row[1:], name) for name, row, *_ in compared.changed],
         )
+        if kind.name == "print_targets":
+            many(
+                "update print_targets set source = ? where name = ?",
+                [
+                    (BUILT_IN_TARGETS[name][1], name)
+                    for name, row, *_ in compared.changed
+                    if name in BUILT_IN_TARGETS and row == _built_in_row(kind, name)
+                ],
+            )
 
     def _refuse_lost_cells(self, compared: _Comparison) -> None:
         """Refuse a lens that no longer has a cell some sheet was exposed with."""
@@ -306,20 +328,17 @@ class RecordsTaken(FindingsKept):
 
         Returns
         -------
-        ``{"at", "via", "old", "new"}`` a change, ``old`` and ``new`` as the record file would say them; the
-        last one is how it came in, its ``old`` None. Empty where there is no such record.
+        ``{"at", "via", "old", "new"}`` a change, ``old`` and ``new`` as the record file would say them, None where
+        it wasn't there or was removed; the last one is how it came in, its ``old`` None. Empty where there is no
+        such record.
         """
         of = kind_named(kind)
         changes = [
-            {"at": at, "via": via, "old": json.loads(old), "new": json.loads(new)}
-            for at, via, old, new in self.tuples(
-                "select at, via, old, new from history where kind = ? and name = ? order by id desc",
-                [of.name, name],
-            )
+            {part: change[part] for part in ("at", "via", "old", "new")}
+            for change in self.changes_of(of.name, name)
+            if change["kind"] == of.name
         ]
-        first = self.row(
-            f"select recorded_at as at, recorded_via as via from {of.name} where {of.key} = ?", [name]
-        )
+        first = self.first_taken(of.name, name)
         if first is not None:
             if changes:
                 earliest = changes[-1]["old"]
@@ -328,3 +347,17 @@ class RecordsTaken(FindingsKept):
                 earliest = json.loads(as_json(record)) if record is not None else None
             changes.append({**first, "old": None, "new": earliest})
         return changes
+
+    def first_taken(self, kind: str, name: str) -> dict[str, Any] | None:
+        """Tell when and by which way a record came in first, as ``{"at", "via"}``; None where there is none."""
+        of = kind_named(kind)
+        found = self.row(
+            f"select recorded_at as at, recorded_via as via from {of.name} where {of.key} = ?", [name]
+        )
+        if found is None and of.name == "sheets":
+            was = "json_extract(rows, '$.tables.sheets[0].recorded_{}')"
+            found = self.row(
+                f"select {was.format('at')} as at, {was.format('via')} as via from removed_sheets where sheet = ?",
+                [name],
+            )
+        return found

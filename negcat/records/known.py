@@ -18,6 +18,7 @@ class KnownNames:
     lenses : name → its record, for its cells.
     tablets : name → number of steps.
     sheets : ids.
+    removed : ids of sheets that were removed, and keep their ids.
     developed : id of a sheet → the batch it was developed in.
     cells_in_use : lens → the cells and stop scales that the archive's sheets name; None among them where a
         sheet names no cell.
@@ -34,5 +35,6 @@ class KnownNames:
     tablets: Mapping[str, int] = field(default_factory=dict)
     print_targets: Set[str] = frozenset()
     sheets: Set[str] = frozenset()
+    removed: Set[str] = frozenset()
     developed: Mapping[str, str] = field(default_factory=dict)
     cells_in_use: Mapping[str, Set[str | None]] = field(default_factory=dict)

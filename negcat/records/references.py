@@ -71,6 +71,7 @@ def check_references(entries: Sequence[Entry], known: KnownNames, faults: FaultL
     faults : takes what is found.
     """
     _check_twice(entries, faults)
+    _check_removed(entries, known, faults)
     _check_case(entries, known, faults)
     names = _Names(entries, known)
     for entry in entries:
@@ -88,6 +89,7 @@ class _Names:
         self.shutters = set(known.shutters)
         self.print_targets = set(known.print_targets) | _built_in_targets()
         self.sheets = set(known.sheets)
+        self.removed = known.removed
         self.lenses: dict[str, Lens | None] = dict(known.lenses)
         self.tablets: dict[str, int | None] = dict(known.tablets)
         sets = {
@@ -156,9 +158,14 @@ def _unknown_references(entry: Entry, names: _Names) -> Iterator[tuple[Path, Any
     elif isinstance(record, Development):
         if not entry.is_faulty("sheets"):
             yield from (
-                (("sheets", place), partial(_unknown, "sheets", sheet, names.sheets))
+                (
+                    ("sheets", place),
+                    f"{_removed(sheet)}, or take it out of the batch"
+                    if sheet in names.removed
+                    else partial(_unknown, "sheets", sheet, names.sheets),
+                )
                 for place, sheet in enumerate(record.sheets)
-                if sheet not in names.sheets
+                if sheet not in names.sheets or sheet in names.removed
             )
     elif isinstance(record, Holder):
         if not entry.is_faulty("sides"):
@@ -234,6 +241,20 @@ def _check_twice(entries: Iterable[Entry], faults: FaultList) -> None:
                 f"'{name}' stands in this file already as {entry.kind}[{first.place}]; give it a name of "
                 "its own or keep one of the two",
             )
+
+
+def _removed(sheet: str) -> str:
+    return f"sheet '{sheet}' was removed; bring it back with 'negcat remove --undo {sheet}'"
+
+
+def _check_removed(entries: Iterable[Entry], known: KnownNames, faults: FaultList) -> None:
+    """Find sheets that were removed from the archive, whose ids are given to no other."""
+    removed = {sheet.casefold(): sheet for sheet in known.removed}
+    for entry in entries if removed else ():
+        name = entry.name() if entry.kind == "sheets" else None
+        if name and name.casefold() in removed:
+            sentence = f"{_removed(removed[name.casefold()])}, or give this one another id"
+            faults.add(entry.document, (entry.kind, entry.place, "sheet"), sentence)
 
 
 def _check_case(entries: Iterable[Entry], known: KnownNames, faults: FaultList) -> None:

@@ -194,7 +194,9 @@ def taken_id(catalogue: Catalogue, written: object) -> Fault | None:
     if not sheet or not catalogue.has_sheet(sheet):
         return None
     free = next_id(catalogue, sheet)
-    what = f"sheet '{sheet}' is in the archive already; " + (
+    removed = catalogue.removed_sheet(sheet) if catalogue.sheet_id(sheet) is None else None
+    there = f"was removed, and 'negcat remove --undo {removed['sheet']}' brings it back" if removed else ""
+    what = f"sheet '{sheet}' {there or 'is in the archive already'}; " + (
         f"the next free id is {free}" if free else "give this one another id"
     )
     return Fault("the form", "sheet", what, ("sheets", 0, "sheet"))

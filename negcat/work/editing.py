@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from negcat.catalogue import Catalogue
 from negcat.errors import Fault, NegcatError, RecordError
-from negcat.records import Sheet, load_data
+from negcat.records import Record, Sheet, load_data
 from negcat.work.archive import Archive
 from negcat.work.calculating import names_for_a_sheet
 from negcat.work.drafting import taken_id
@@ -70,7 +70,7 @@ class OutdatedRecordError(NegcatError):
         self.changed, self.record, self.state = tuple(changed), record, state
 
 
-def state_of(record: Sheet) -> str:
+def state_of(record: Record) -> str:
     """Give a mark by which this very state of a record is known again."""
     return _mark(record.model_dump(mode="json", exclude_none=True))
 

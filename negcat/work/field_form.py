@@ -63,7 +63,7 @@ def field_form(archive: Archive, *, made: datetime) -> bytes:
             for side in holders(archive)
             if side.state == "loaded"
         ],
-        taken=catalogue.sheet_ids()[-MOST_IDS:],
+        taken=[*catalogue.removed_ids(), *catalogue.sheet_ids()][-MOST_IDS:],
         next_id=str(next_sheet(catalogue, made).record["sheet"]),
         carried=CARRIED,
         checks=field_checks(),

@@ -19,7 +19,7 @@ from negcat.work.joining import Join, SheetIds
 from negcat.work.masters import PREVIEW_SIDE
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
-from negcat.work.waiting import claim_elsewhere, decide_row
+from negcat.work.waiting import claim_elsewhere, decide_row, sheet_ids
 
 __all__ = ["IMAGE_SUFFIXES", "Ingest", "Item", "ingest_scans", "join_and_measure"]
 
@@ -142,7 +142,7 @@ class Ingest:
         self.length = len(files)
 
     def __iter__(self) -> Iterator[Item]:
-        ids = SheetIds(self._archive.catalogue.sheet_ids())
+        ids = sheet_ids(self._archive)
         scanners = self._archive.catalogue.scanners()
         if self._jobs > 1 and self.length > 1:
             with ProcessPoolExecutor(max_workers=self._jobs) as pool:

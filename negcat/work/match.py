@@ -12,7 +12,7 @@ from negcat.work.previews import make_previews
 __all__ = ["match_scan"]
 
 
-def match_scan(archive: Archive, scan: str, sheet: str) -> Item:
+def match_scan(archive: Archive, scan: str, sheet: str, *, via: str = "match") -> Item:
     """Join a scan to a sheet and measure it.
 
     Parameters
@@ -20,6 +20,7 @@ def match_scan(archive: Archive, scan: str, sheet: str) -> Item:
     archive : the archive.
     scan : the scan's id, or its path.
     sheet : the sheet's id.
+    via : the way in, kept in the history.
 
     Returns
     -------
@@ -36,7 +37,7 @@ def match_scan(archive: Archive, scan: str, sheet: str) -> Item:
     reduced = reduced_of(archive, row)
     before = row["sheet"]
     with catalogue.writing():
-        catalogue.join_scan(row["scan"], record.sheet, joined_by="by hand")
+        catalogue.join_scan(row["scan"], record.sheet, joined_by="by hand", via=via)
         join_and_measure(archive, row["scan"], record.sheet, reduced)
         if before is not None and before != record.sheet:
             refresh(archive, [before])

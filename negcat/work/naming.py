@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import unicodedata
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from negcat import records, scans
 from negcat.catalogue import Catalogue
 from negcat.errors import UnknownNameError
 from negcat.work.archive import Archive
 
-__all__ = ["known_name", "known_scan", "known_sheet", "unknown"]
+__all__ = ["RemovedSheetError", "known_name", "known_scan", "known_sheet", "unknown"]
 
 PLURALS = {
     "sheet": "sheets",
@@ -21,7 +21,27 @@ PLURALS = {
     "lens": "lenses",
     "film": "films",
     "batch": "developments",
+    "shutter": "shutters",
+    "holder": "holders",
+    "print target": "print_targets",
+    "film test": "film_tests",
 }
+
+
+class RemovedSheetError(UnknownNameError):
+    """A sheet that was removed, and may be brought back.
+
+    Parameters
+    ----------
+    sheet : its id.
+    at : when it was removed, UTC.
+    """
+
+    def __init__(self, sheet: str, at: str) -> None:
+        super().__init__(
+            f"sheet {sheet} was removed on {at[:10]}; 'negcat remove --undo {sheet}' brings it back"
+        )
+        self.sheet, self.at = sheet, at
 
 
 def unknown(catalogue: Catalogue, kind: str, name: str) -> UnknownNameError:
@@ -30,7 +50,7 @@ def unknown(catalogue: Catalogue, kind: str, name: str) -> UnknownNameError:
     Parameters
     ----------
     catalogue : the open catalogue.
-    kind : the word for one of them: ``sheet``, ``scanner``, ``tablet``, ``scan``, ``lens``, ``film``, ``batch``.
+    kind : the word for one of them: ``sheet``, ``scan``, ``lens``, ``print target`` …
     name : what was asked for.
     """
     nearest = catalogue.nearest(PLURALS[kind], name)
@@ -49,25 +69,34 @@ def known_sheet(catalogue: Catalogue, written: str) -> records.Sheet:
 
     Raises
     ------
+    RemovedSheetError : it was removed.
     UnknownNameError : no such sheet.
     """
     sheet = catalogue.sheet_id(written)
     record = catalogue.sheet(sheet) if sheet is not None else None
     if record is None:
+        removed = catalogue.removed_sheet(written)
+        if removed is not None:
+            raise RemovedSheetError(removed["sheet"], removed["removed_at"])
         raise unknown(catalogue, "sheet", written)
     return record
 
 
-def known_name(catalogue: Catalogue, kind: Literal["lens", "film", "batch"], written: str) -> str:
-    """Give the name of a lens, film or batch as it is on record, case aside where that leaves one.
+def known_name(catalogue: Catalogue, kind: str, written: str) -> str:
+    """Give the name of a lens, film, batch … as it is on record, case aside where that leaves one.
+
+    Parameters
+    ----------
+    catalogue : the open catalogue.
+    kind : the word for one of them.
+    written : the name as somebody typed it.
 
     Raises
     ------
-    UnknownNameError : no such lens, film or batch.
+    UnknownNameError : no such lens, film, batch …
     """
     wanted = unicodedata.normalize("NFC", written).strip()
-    of = {"lens": catalogue.lens, "film": catalogue.film, "batch": catalogue.development}[kind]
-    if of(wanted) is not None:
+    if catalogue.record(kind, wanted) is not None:
         return wanted
     alike = [name for name in catalogue.names(kind) if name.casefold() == wanted.casefold()]
     if len(alike) != 1:

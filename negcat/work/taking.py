@@ -54,7 +54,7 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     ----------
     archive : the archive.
     files : YAML, JSON or CSV files; they may refer to each other.
-    via : the way in, kept in the history.
+    via : the way in, kept in the history with the file's name.
 
     Raises
     ------
@@ -62,7 +62,9 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     """
     catalogue = archive.catalogue
     loaded = load_files(files, catalogue.known_names())
-    return _follow_up(archive, catalogue.take(loaded, via=via))
+    # A name that is no UTF-8 can't be kept as it is.
+    ways = [f"{via} {file.name.encode('utf-8', 'replace').decode()}" for file in files]
+    return _follow_up(archive, catalogue.take(loaded, via=ways), via)
 
 
 def take_record_data(
@@ -92,13 +94,13 @@ def take_record_data(
     with catalogue.writing():
         data = (look() if look else None) or data
         taken = catalogue.take([load_data(data, catalogue.known_names(), name)], via=via)
-    return _follow_up(archive, taken)
+    return _follow_up(archive, taken, via)
 
 
-def _follow_up(archive: Archive, taken: Taken) -> Outcome:
+def _follow_up(archive: Archive, taken: Taken, via: str) -> Outcome:
     """Join the scans that waited for what was taken, and bring up to date all that it touches."""
     catalogue = archive.catalogue
-    joined = join_waiting(archive) if taken.added.get("sheets") else []
+    joined = join_waiting(archive, via) if taken.added.get("sheets") else []
     # What an interrupted run left behind is brought up to date along with what this one touched.
     touched = dict.fromkeys(
         [*taken.changed_sheets, *(sheet for sheet, _ in joined), *catalogue.out_of_date()]

@@ -6,14 +6,31 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from negcat.catalogue.removing import removed_reason
 from negcat.work.archive import Archive
 from negcat.work.joining import Join, SheetIds, decide, side_file_texts
 
-__all__ = ["claim_elsewhere", "decide_row", "join_waiting"]
+__all__ = ["claim_elsewhere", "decide_row", "join_waiting", "sheet_ids"]
+
+
+def sheet_ids(archive: Archive) -> SheetIds:
+    """Give the ids that a scan may name: a removed sheet's too, so that its scans don't fall to another."""
+    return SheetIds([*archive.catalogue.sheet_ids(), *archive.catalogue.removed_ids()])
 
 
 def decide_row(archive: Archive, ids: SheetIds, row: Mapping[str, Any]) -> Join:
     """Decide which sheet a scan on record belongs to, by every name that it was seen under."""
+    parted = archive.catalogue.removed_sheet_of(row["scan"])
+    if parted is not None:
+        return Join(None, None, removed_reason(parted))
+    join = _decide_by_names(archive, ids, row)
+    if join.sheet is not None and archive.catalogue.removed_sheet(join.sheet) is not None:
+        said = f"{join.source} names {join.sheet}, which was removed"
+        return Join(None, None, f"{said}; 'negcat remove --undo {join.sheet}' brings it back")
+    return join
+
+
+def _decide_by_names(archive: Archive, ids: SheetIds, row: Mapping[str, Any]) -> Join:
     paths = [archive.master_path(row["path"])]
     paths += [archive.master_path(known["path"]) for known in archive.catalogue.paths_of(row["scan"])]
     joins = {path: _decide_path(ids, path, row) for path in dict.fromkeys(paths)}
@@ -52,8 +69,13 @@ def _decide_path(ids: SheetIds, path: Path, row: Mapping[str, Any]) -> Join:
     )
 
 
-def join_waiting(archive: Archive) -> list[tuple[str, str]]:
+def join_waiting(archive: Archive, via: str) -> list[tuple[str, str]]:
     """Join the scans that wait, where the archive now holds their sheet.
+
+    Parameters
+    ----------
+    archive : the archive, open for writing.
+    via : the way in of what made their sheet known, kept in the history.
 
     Returns
     -------
@@ -63,12 +85,12 @@ def join_waiting(archive: Archive) -> list[tuple[str, str]]:
     rows = catalogue.unmatched_scans()
     if not rows:
         return []
-    ids = SheetIds(catalogue.sheet_ids())
+    ids = sheet_ids(archive)
     joined = []
     for row in rows:
         join = decide_row(archive, ids, row)
         if join.sheet is not None:
-            catalogue.join_scan(row["scan"], join.sheet, joined_by=join.source)
+            catalogue.join_scan(row["scan"], join.sheet, joined_by=join.source, via=via)
             joined.append((join.sheet, row["scan"]))
         elif join.reason != row["reason"]:
             catalogue.join_scan(row["scan"], None, joined_by=None, reason=join.reason)

@@ -8,7 +8,7 @@ from typing import Any
 from negcat import notation
 from negcat.records import Record
 
-__all__ = ["written_out"]
+__all__ = ["written", "written_out"]
 
 _LONGEST_PLAIN = 24
 
@@ -32,15 +32,22 @@ def written_out(record: Record) -> dict[str, Any]:
     >>> written_out(Reading(name="soot", ev=10.0, zone="III½", placed=True))
     {'name': 'soot', 'role': 'other', 'ev': '10', 'zone': 'III½', 'placed': 'yes'}
     """
-    fields = {name: _text(getattr(record, name)) for name in type(record).model_fields}
+    fields = {name: written(getattr(record, name)) for name in type(record).model_fields}
     return {name: value for name, value in fields.items() if value not in (None, {}, [])}
 
 
-def _text(value: Any) -> Any:
+def written(value: Any) -> Any:
+    """Write out a value of a record as :func:`written_out` does.
+
+    Examples
+    --------
+    >>> written(302.0), written(True), written("22½")
+    ('302', 'yes', '22½')
+    """
     if isinstance(value, Record):
         return written_out(value)
     if isinstance(value, list | tuple):
-        return [_text(item) for item in value]
+        return [written(item) for item in value]
     if isinstance(value, notation.Stop | notation.Time | notation.Tag | notation.Zone):
         return value.text
     if isinstance(value, bool):
