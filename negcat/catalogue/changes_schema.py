@@ -15,7 +15,7 @@ from negcat.catalogue.searching_schema import FACTS
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
-__all__ = ["INSERTED", "create", "note_inserted"]
+__all__ = ["INSERTED", "create", "note_changes_of", "note_inserted"]
 
 INSERTED = "sheet_changes_inserted"
 """The trigger that is laid aside while many sheets come at once."""
@@ -31,6 +31,15 @@ def note_inserted(db: Database, after: int) -> None:
         " + row_number() over (order by id) from sheet_search where id > ?"
         " on conflict (id) do update set change = excluded.change",
         [after],
+    )
+
+
+def note_changes_of(db: Database, column: str) -> None:
+    """Give a number also to the sheets of which a column changes that ``sheet_search`` came to have later."""
+    db.execute(
+        f"create trigger sheet_changes_{column} after update of {column} on sheet_search"
+        f" when old.{column} is not new.{column}"
+        f" begin insert into sheet_changes (id, change) values (new.id, {_NEXT}) {_AGAIN} end"
     )
 
 

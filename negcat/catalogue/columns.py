@@ -62,7 +62,7 @@ class Layout:
 SEARCHED = Layout(
     words={name: f"k.{name}" for name in CHOICES},
     texts={"exposed_at": "k.exposed_at", "sheet": "k.sheet"},
-    figures={},
+    figures={"printing_range": "k.printing_range"},
     source="sheet_search k",
 )
 """What the wall chooses, counts and sorts by."""

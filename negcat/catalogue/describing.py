@@ -266,6 +266,7 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "found_n_sd": ("Its standard deviation with everything in it", "N"),
         "found_n_density_sd": ("Its standard deviation from the densities alone", "N"),
         "planned_n": ("Development planned", "N"),
+        "printing_range": ("Density range between zones II and VIII, for printing", "transmission density"),
         "exposure_verdict": ("thin, as planned, dense or unsure", ""),
         "development_verdict": ("flat, as planned, contrasty or unsure", ""),
         "verdict": ("Both verdicts in one", ""),
@@ -351,7 +352,11 @@ def describe() -> dict[str, dict[str, Any]]:
     columns["sheet_facts"] = {
         name: sheets[name]
         for name in ("sheet", "film", "lens", "cell", "tag", "place", "exposed_at", "subject", "notes")
-    } | {**_SEARCHED, "reading_names": ("What was metered", "")}
+    } | {
+        **_SEARCHED,
+        "reading_names": ("What was metered", ""),
+        "printing_range": results["printing_range"],
+    }
     columns["sheet_search"] = {
         "id": ("Order in which the sheets were recorded", ""),
         **columns["sheet_facts"],
@@ -377,6 +382,7 @@ def describe() -> dict[str, dict[str, Any]]:
             ),
             *("developer", "verdict", "exposure_error_stops", "exposure_error_sd", "found_n", "found_n_sd"),
             "stage",
+            "printing_range",
         )
     }
     columns["readings_planned_given_found"] = {

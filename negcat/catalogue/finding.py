@@ -20,6 +20,9 @@ __all__ = ["Found", "Page"]
 Choices = dict[str, list[tuple[str, int]]]
 """Filter → its values, each with the number of sheets behind it."""
 
+Suiting = Mapping[str, tuple[float, float]]
+"""Print target → the least and the most density range that suits it."""
+
 _ORDER: dict[str, tuple[tuple[str, ...], bool]] = {
     "newest": (("exposed_at", "id"), True),
     "oldest": (("exposed_at", "id"), False),
@@ -47,6 +50,7 @@ _SHOWN = (
 _DETAILS = """
   s.stop as stop, s.time as time, s.format as format, r.exposure_error_stops as exposure_error_stops,
   r.exposure_error_sd as exposure_error_sd, r.found_n as found_n, r.found_n_sd as found_n_sd,
+  r.printing_range as printing_range,
   n.scan as scan, n.width as width, n.height as height
 from page p
 join sheets s on s.sheet = p.sheet
@@ -65,7 +69,8 @@ class Page:
     Parameters
     ----------
     count : all that fit, whatever the limit.
-    rows : the fields of ``negcat find --json``, and stage, stop, time, format, error of exposure and
+    rows : the fields of ``negcat find --json``, with ``printing_range``, the density range between zones II and
+        VIII, and ``suits``, the print targets it suits; and stage, stop, time, format, error of exposure and
         found N with their deviations, and scan, width, height of the picture; None for what there isn't.
     after : what to ask for the next page with; None on the last.
     """
@@ -75,13 +80,18 @@ class Page:
     after: str | None = None
 
 
-def _shown(row: dict[str, Any]) -> dict[str, Any]:
-    """Give a row as it is shown: None for empty text, nothing that only ordered it."""
-    return {
+def _shown(row: dict[str, Any], suiting: Suiting) -> dict[str, Any]:
+    """Give a row as it is shown: None for empty text, nothing that only ordered it; and which targets it suits."""
+    shown = {
         name: (value or None) if name in _SHOWN else value
         for name, value in row.items()
         if not name.startswith("by_")
     }
+    range_ = row["printing_range"]
+    suits = [
+        name for name, (least, most) in suiting.items() if range_ is not None and least <= range_ <= most
+    ]
+    return {**shown, "suits": suits}
 
 
 def _token(sort: str, values: list[Any]) -> str:
@@ -116,6 +126,7 @@ class Found(Questions, InMemory):
         Raises
         ------
         NotationError : a tag, date, order or place in the list that can't be read.
+        UnknownNameError : a print target that isn't on record.
         """
         self._refuse_unanswerable(query)
         with self.at_once():
@@ -136,7 +147,7 @@ class Found(Questions, InMemory):
             columns = self.columns(SEARCHED)
             fitting = self._fitting(columns, conditions)
             together = _all_of(columns, fitting.values())
-            choices = _choices(columns, fitting, together, most)
+            choices = _choices(columns, fitting, together, most, self.ranges_suiting())
             if conditions.of and query.after is None and query.limit is not None:
                 ids = _page_of(columns, together, query)
                 return Page(int(np.count_nonzero(together)), self._rows_of_ids(ids)), choices
@@ -160,7 +171,8 @@ class Found(Questions, InMemory):
             rows.pop()
             if rows:
                 after = _token(query.sort, [rows[-1][f"by_{name}"] for name in _ORDER[query.sort][0]])
-        return [_shown(row) for row in rows], after
+        suiting = self.ranges_suiting()
+        return [_shown(row, suiting) for row in rows], after
 
     def _rows_of_ids(self, ids: list[int]) -> list[dict[str, Any]]:
         """Read the rows of sheets, in their order."""
@@ -169,7 +181,8 @@ class Found(Questions, InMemory):
             " from json_each(?) j join sheet_search k on k.id = j.value)"
             f" select {', '.join(f'p.{name} as {name}' for name in _SHOWN)},{_DETAILS} order by p.by_key"
         )
-        return [_shown(row) for row in self.rows(sql, [json.dumps(ids)])]
+        suiting = self.ranges_suiting()
+        return [_shown(row, suiting) for row in self.rows(sql, [json.dumps(ids)])]
 
     def _page_sql(self, query: Query, conditions: Conditions) -> tuple[str, dict[str, Any]]:
         """Write the statement of a page: choose its sheets along one index, then look up what is shown."""
@@ -202,6 +215,7 @@ class Found(Questions, InMemory):
         Raises
         ------
         NotationError : a tag or date that can't be read.
+        UnknownNameError : a print target that isn't on record.
         """
         return self._count(self.conditions(query))
 
@@ -225,17 +239,19 @@ class Found(Questions, InMemory):
 
         Returns
         -------
-        Filter (film, lens, cell, tag, developer, verdict, stage, batch, place) → (value, sheets), in the
-        order of the values.
+        Filter (film, lens, cell, tag, developer, verdict, stage, batch, place, suits) → (value, sheets), in
+        the order of the values.
 
         Raises
         ------
         NotationError : a tag or date that can't be read.
+        UnknownNameError : a print target that isn't on record.
         """
         with self.at_once():
             columns = self.columns(SEARCHED)
             fitting = self._fitting(columns, self.conditions(query))
-            return _choices(columns, fitting, _all_of(columns, fitting.values()), most)
+            together = _all_of(columns, fitting.values())
+            return _choices(columns, fitting, together, most, self.ranges_suiting())
 
     def _fitting(self, columns: Columns, conditions: Conditions) -> dict[str, Mask]:
         """Tell of each filter which of the sheets in columns fit it."""
@@ -244,14 +260,18 @@ class Found(Questions, InMemory):
     def _fits(self, columns: Columns, name: str, condition: Condition) -> Mask:
         if condition.values is not None:
             return columns.words[name].among(condition.values)
-        if condition.parameter is None:
+        if condition.parameters is None:
             return np.zeros(len(columns.ids), bool)
+        if name == "suits":
+            least, most = condition.parameters.values()
+            return _in_range(columns, least, most)
+        (asked,) = condition.parameters.values()
         if name == "text":
             # One text of all ids: tens of thousands of rows cost more than finding them does.
             sql = "select group_concat(rowid) from sheet_search_fts where sheet_search_fts match ?"
-            ids = self.value(sql, [condition.parameter])
+            ids = self.value(sql, [asked])
             return columns.among(np.fromstring(ids or "", np.int64, sep=","))
-        exposed_at, limit = columns.arrays["exposed_at"], np.bytes_(condition.parameter.encode())
+        exposed_at, limit = columns.arrays["exposed_at"], np.bytes_(asked.encode())
         if name == "since":
             return np.asarray(exposed_at >= limit)
         return np.asarray((exposed_at > b"") & (exposed_at <= limit))
@@ -293,20 +313,34 @@ def _all_of(columns: Columns, masks: Iterable[Mask]) -> Mask:
     return together
 
 
-def _choices(columns: Columns, fitting: Mapping[str, Mask], together: Mask, most: int) -> Choices:
+def _in_range(columns: Columns, least: float, most: float) -> Mask:
+    """Tell which sheets have a density range between two, both included."""
+    ranges = columns.arrays["printing_range"]
+    return np.asarray((ranges >= least) & (ranges <= most))
+
+
+def _choices(
+    columns: Columns, fitting: Mapping[str, Mask], together: Mask, most: int, suiting: Suiting
+) -> Choices:
     """Count the values of every filter, given the others."""
-    return {
-        name: sorted(
-            columns.words[name].counts(
-                _all_of(columns, (mask for other, mask in fitting.items() if other != name))
-                if name in fitting
-                else together,
-                most if name in ("batch", "place") else None,
-            ),
-            key=_tag_order(name),
-        )
+
+    def given(name: str) -> Mask:
+        if name not in fitting:
+            return together
+        return _all_of(columns, (mask for other, mask in fitting.items() if other != name))
+
+    counted = {
+        name: columns.words[name].counts(given(name), most if name in ("batch", "place") else None)
         for name in CHOICES
     }
+    others = given("suits")
+    suits = {
+        target: int(np.count_nonzero(others & _in_range(columns, *ranges)))
+        for target, ranges in suiting.items()
+    }
+    # A sheet may suit several targets, and none: they are no column of words.
+    counted["suits"] = [(target, sheets) for target, sheets in suits.items() if sheets]
+    return {name: sorted(values, key=_tag_order(name)) for name, values in counted.items()}
 
 
 def _page_of(columns: Columns, together: Mask, query: Query) -> list[int]:

@@ -54,6 +54,7 @@ _RESULT = (
     "found_n_sd",
     "found_n_density_sd",
     "planned_n",
+    "printing_range",
     "exposure_verdict",
     "development_verdict",
     "verdict",

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Migrations
 from sqlite_utils.db import ForeignKey
 
-from negcat.catalogue import changes_schema, removing_schema, searching_schema
+from negcat.catalogue import changes_schema, printing_schema, removing_schema, searching_schema
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -550,6 +550,12 @@ def m009_holders(db: Database) -> None:
         ],
     ).create_index(["film"])
     db.execute("create index idx_sheets_holder on sheets (holder collate nocase) where holder is not null")
+
+
+@migrations()
+def m010_printing(db: Database) -> None:
+    """Keep the density range a negative has for printing; find sheets by it."""
+    printing_schema.create(db)
 
 
 @migrations()

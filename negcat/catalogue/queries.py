@@ -15,8 +15,8 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any, Literal
 
-from negcat.catalogue.connection import CatalogueFile
 from negcat.catalogue.searching_schema import COUNTED
+from negcat.catalogue.suiting import Suited
 from negcat.errors import NotationError
 from negcat.notation import parse_tag
 
@@ -42,6 +42,7 @@ class Query:
         ``to scan``, ``to measure`` or ``measured``.
     tag : a tag in any of its notations.
     place : any part of a place, case aside.
+    suits : a print target, case aside: sheets whose density range is what it wants.
     since, until : dates ``2026``, ``2026-05`` or ``2026-05-03``, or with a time; both are included whole.
     limit : rows a page, at least 0; None for all.
     offset : rows to leave out first.
@@ -61,6 +62,7 @@ class Query:
     until: str | None = None
     verdict: str | None = None
     stage: str | None = None
+    suits: str | None = None
     limit: int | None = 100
     offset: int = 0
     after: str | None = None
@@ -89,13 +91,13 @@ class Condition:
 
     Parameters
     ----------
-    clause : the condition, with one parameter of the filter's name.
-    parameter : its value.
+    clause : the condition, with parameters whose names begin with the filter's.
+    parameters : their values by name; None where it is known that no sheet fits.
     values : the values of the filter's column that fit; None where it isn't about a column's values.
     """
 
     clause: str
-    parameter: Any
+    parameters: Mapping[str, Any] | None
     values: tuple[str, ...] | None = None
 
 
@@ -120,7 +122,11 @@ class Conditions:
     @property
     def parameters(self) -> dict[str, Any]:
         """Their values by name."""
-        return {name: condition.parameter for name, condition in self.of.items()}
+        return {
+            name: value
+            for condition in self.of.values()
+            for name, value in (condition.parameters or {}).items()
+        }
 
     @property
     def counted(self) -> bool:
@@ -178,7 +184,7 @@ def _exists(written: str) -> bool:
     return True
 
 
-class Questions(CatalogueFile):
+class Questions(Suited):
     """How questions become conditions."""
 
     def conditions(self, query: Query) -> Conditions:
@@ -187,25 +193,31 @@ class Questions(CatalogueFile):
         Raises
         ------
         NotationError : a tag or date that can't be read.
+        UnknownNameError : a print target that isn't on record.
         """
         of: dict[str, Condition] = {}
         for name, written in query.filters().items():
             if name == "text":
                 clause = "id in (select rowid from sheet_search_fts where sheet_search_fts match :text)"
-                of[name] = Condition(clause, full_text(written))
+                match = full_text(written)
+                of[name] = Condition(clause, None if match is None else {name: match})
             elif name == "since":
-                of[name] = Condition("exposed_at >= :since", _date(written, name))
+                of[name] = Condition("exposed_at >= :since", {name: _date(written, name)})
             elif name == "until":
                 last = _date(written, name) + _AFTER_ALL
-                of[name] = Condition("exposed_at > '' and exposed_at <= :until", last)
+                of[name] = Condition("exposed_at > '' and exposed_at <= :until", {name: last})
+            elif name == "suits":
+                least, most = self.ranges_suiting_target(written)
+                clause = "printing_range between :suits_least and :suits_most"
+                of[name] = Condition(clause, {"suits_least": least, "suits_most": most})
             else:
                 values = tuple(self._places(written) if name == "place" else self._spellings(name, written))
                 if len(values) == 1:
-                    of[name] = Condition(f"{name} = :{name}", values[0], values)
+                    of[name] = Condition(f"{name} = :{name}", {name: values[0]}, values)
                 else:
                     clause = f"{name} in (select value from json_each(:{name}))"
-                    of[name] = Condition(clause, json.dumps(values), values)
-        nothing = any(condition.parameter is None or condition.values == () for condition in of.values())
+                    of[name] = Condition(clause, {name: json.dumps(values)}, values)
+        nothing = any(condition.parameters is None or condition.values == () for condition in of.values())
         return Conditions(of, nothing)
 
     def _spellings(self, column: str, written: str) -> list[str]:

@@ -16,7 +16,16 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
-__all__ = ["COUNTED", "FACTS", "READINGS_VIEW", "TEXTS", "create"]
+__all__ = [
+    "COUNTED",
+    "FACTS",
+    "FACTS_VIEW",
+    "GLANCE_VIEW",
+    "READINGS_VIEW",
+    "TEXTS",
+    "create",
+    "write_on_changes",
+]
 
 COUNTED = ("film", "lens", "cell", "tag", "developer", "verdict", "stage")
 """What sheets are counted by."""
@@ -42,7 +51,7 @@ FACTS = (
 TEXTS = ("sheet", "place", "subject", "notes", "reading_names", "developer", "lens", "film")
 """What a text search looks into."""
 
-_FACTS_VIEW = """
+FACTS_VIEW = """
 create view sheet_facts as
 select
   s.sheet as sheet,
@@ -78,7 +87,7 @@ left join results r on r.sheet = s.sheet
 left join findings f on f.sheet = s.sheet
 """
 
-_GLANCE_VIEW = """
+GLANCE_VIEW = """
 create view sheets_at_a_glance as
 select
   s.sheet as sheet,
@@ -152,6 +161,15 @@ def _trigger(db: Database, name: str, event: str, body: str, when: str = "") -> 
 def _changed(names: tuple[str, ...]) -> str:
     """Say that at least one of the columns has changed: a row written as it was costs nothing more."""
     return "(" + " or ".join(f"old.{name} is not new.{name}" for name in names) + ")"
+
+
+def write_on_changes(db: Database, table: str, columns: tuple[str, ...], which: str, *facts: str) -> None:
+    """Write facts anew of the sheets that a row of a table is about, before and after its change."""
+    new, old = (_write_anew(which.format(row), facts) for row in ("new", "old"))
+    _trigger(db, f"{table}_searched_inserted", f"insert on {table}", new)
+    _trigger(db, f"{table}_searched_deleted", f"delete on {table}", old)
+    event = f"update of {', '.join(columns)} on {table}"
+    _trigger(db, f"{table}_searched_updated", event, old + new, _changed(columns))
 
 
 def _create_search(db: Database) -> None:
@@ -288,25 +306,17 @@ def _create_record_triggers(db: Database) -> None:
         _changed(shown),
     )
 
-    def on_changes(table: str, columns: tuple[str, ...], which: str, *facts: str) -> None:
-        """Write facts anew of the sheets that a row of a table is about, before and after its change."""
-        new, old = (_write_anew(which.format(row), facts) for row in ("new", "old"))
-        _trigger(db, f"{table}_searched_inserted", f"insert on {table}", new)
-        _trigger(db, f"{table}_searched_deleted", f"delete on {table}", old)
-        event = f"update of {_columns(columns)} on {table}"
-        _trigger(db, f"{table}_searched_updated", event, old + new, _changed(columns))
-
     of_sheet = "sheet = {}.sheet"
     in_batch = "sheet in (select ds.sheet from development_sheets ds where ds.batch = {}.batch)"
     developed = ("developer", "batch", "stage")
-    on_changes("readings", ("sheet", "position", "name"), of_sheet, "reading_names")
-    on_changes("development_sheets", ("batch", "sheet"), of_sheet, *developed)
-    on_changes("developments", ("batch", "date", "developer"), in_batch, *developed)
-    on_changes("results", ("sheet", "verdict"), of_sheet, "verdict")
-    on_changes("findings", ("sheet", "measured_readings"), of_sheet, "stage")
-    on_changes("scans", ("sheet",), of_sheet, "stage")
+    write_on_changes(db, "readings", ("sheet", "position", "name"), of_sheet, "reading_names")
+    write_on_changes(db, "development_sheets", ("batch", "sheet"), of_sheet, *developed)
+    write_on_changes(db, "developments", ("batch", "date", "developer"), in_batch, *developed)
+    write_on_changes(db, "results", ("sheet", "verdict"), of_sheet, "verdict")
+    write_on_changes(db, "findings", ("sheet", "measured_readings"), of_sheet, "stage")
+    write_on_changes(db, "scans", ("sheet",), of_sheet, "stage")
     # A lens that comes to have one cell, or no longer one, names the cell of its sheets anew.
-    on_changes("cells", ("lens", "cell"), "lens = {}.lens", "cell")
+    write_on_changes(db, "cells", ("lens", "cell"), "lens = {}.lens", "cell")
 
 
 def create(db: Database) -> None:
@@ -316,9 +326,9 @@ def create(db: Database) -> None:
     ----------
     db : the open database, inside a transaction.
     """
-    db.execute(_FACTS_VIEW)
+    db.execute(FACTS_VIEW)
     _create_search(db)
     _create_search_triggers(db)
     _create_record_triggers(db)
-    db.execute(_GLANCE_VIEW)
+    db.execute(GLANCE_VIEW)
     db.execute(READINGS_VIEW)

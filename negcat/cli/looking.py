@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import click
 
 from negcat.cli.options import archive_option, json_option, open_archive, sheet_filters
-from negcat.cli.output import print_json, table
+from negcat.cli.output import figure, print_json, table
 from negcat.cli.review_text import CAUTION, wrapped
 from negcat.work.finding import find as find_sheets
 from negcat.work.finding import page_json, query_of
 from negcat.work.pending import pending as pending_work
+
+_SHOWN = ("sheet", "exposed", "film", "lens", "cell", "stop", "time", "tag", "batch", "place", "subject")
 
 
 @click.command()
@@ -34,6 +37,7 @@ def find(archive_dir: Path | None, as_json: bool, **filters: Any) -> None:
     Examples:
       negcat find --cell rear --tag N+1
       negcat find kiln --verdict thin --since 2026-05-01
+      negcat find --suits long-scale
     """
     query = query_of(filters)
     with open_archive(archive_dir, readonly=True) as archive:
@@ -42,43 +46,21 @@ def find(archive_dir: Path | None, as_json: bool, **filters: Any) -> None:
         print_json(page_json(page))
         return
     if page.rows:
-        click.echo(
-            table(
-                [
-                    "sheet",
-                    "exposed",
-                    "film",
-                    "lens",
-                    "cell",
-                    "stop",
-                    "time",
-                    "tag",
-                    "batch",
-                    "place",
-                    "subject",
-                    "verdict",
-                ],
-                [
-                    [
-                        s["sheet"],
-                        (s["exposed_at"] or "")[:10],
-                        s["film"],
-                        s["lens"],
-                        s["cell"],
-                        s["stop"],
-                        s["time"],
-                        s["tag"],
-                        s["batch"],
-                        s["place"],
-                        s["subject"],
-                        s["verdict"],
-                    ]
-                    for s in page.rows
-                ],
-            )
-        )
+        # What was asked for by its range is shown with it.
+        head = [*_SHOWN, *(["range"] if query.suits else []), "verdict"]
+        right = [place for place, name in enumerate(head) if name == "range"]
+        click.echo(table(head, [[_cell(row, name) for name in head] for row in page.rows], right))
     shown = f", the first {len(page.rows)} shown" if page.count > len(page.rows) else ""
     click.echo(f"{page.count} {'sheet' if page.count == 1 else 'sheets'}{shown}.")
+
+
+def _cell(row: Mapping[str, Any], name: str) -> str | None:
+    if name == "exposed":
+        return (row["exposed_at"] or "")[:10]
+    if name == "range":
+        return figure(row["printing_range"])
+    found: str | None = row[name]
+    return found
 
 
 @click.command()

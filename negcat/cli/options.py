@@ -51,6 +51,11 @@ _FILTERS: tuple[Callable[[Decorated], Decorated], ...] = (
     click.option("--developer", metavar="D", help="The developer."),
     click.option("--batch", metavar="B", help="The development batch."),
     click.option("--place", metavar="P", help="The place, or a part of its name."),
+    click.option(
+        "--suits",
+        metavar="TARGET",
+        help="The print target whose range the negative has, near enough: long-scale, or any on record.",
+    ),
     click.option("--since", metavar="DATE", help="Exposed on this date or later."),
     click.option("--until", metavar="DATE", help="Exposed on this date or earlier."),
     click.option(

@@ -56,6 +56,7 @@ def review(
     Examples:
       negcat review
       negcat review --film "Marl 400" --by cell
+      negcat review --suits long-scale
       negcat review --accept index-marl-400 --from 2026-06-01
     """
     if as_json and as_csv:

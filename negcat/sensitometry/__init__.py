@@ -27,10 +27,12 @@ from negcat.sensitometry.film_figures import (
 )
 from negcat.sensitometry.paper import (
     PAPER_GRADES,
+    SUITS_WITHIN,
     PaperGrade,
     nearest_grade,
     paper_exposure_scale,
     range_wanted,
+    ranges_suiting,
     textured_range,
 )
 from negcat.sensitometry.targets import BUILT_IN_TARGETS, DEFAULT_TARGET, TargetCurve, built_in_target
@@ -43,6 +45,7 @@ __all__ = [
     "PAPER_GRADES",
     "Q10",
     "STOP",
+    "SUITS_WITHIN",
     "TAGS",
     "ZONE_I_SHARE",
     "ContrastCondition",
@@ -63,5 +66,6 @@ __all__ = [
     "paper_exposure_scale",
     "print_lightness",
     "range_wanted",
+    "ranges_suiting",
     "textured_range",
 ]

@@ -13,10 +13,12 @@ from negcat.sensitometry.targets import TargetCurve, built_in_target
 
 __all__ = [
     "PAPER_GRADES",
+    "SUITS_WITHIN",
     "PaperGrade",
     "nearest_grade",
     "paper_exposure_scale",
     "range_wanted",
+    "ranges_suiting",
     "textured_range",
 ]
 
@@ -47,6 +49,9 @@ PAPER_GRADES: tuple[PaperGrade, ...] = (
     PaperGrade(5, "extra hard", 50.0, 65.0),
 )
 """Grades by log exposure range × 100 (ANSI PH2.2). Makers' own grades differ from these by up to one."""
+
+SUITS_WITHIN = 7.0 / 6.5
+"""Ratio to the range wanted, either way, within which a negative suits a target: half an N of development."""
 
 _TEXTURED = (2.0, 8.0)
 
@@ -148,6 +153,22 @@ def range_wanted(target: TargetCurve) -> float:
     1.48
     """
     return target.density(_TEXTURED[1]) - target.density(_TEXTURED[0])
+
+
+def ranges_suiting(target: TargetCurve) -> tuple[float, float]:
+    """Density ranges between zones II and VIII with which a negative suits a print target.
+
+    Returns
+    -------
+    The least and the most, both still suiting: within `SUITS_WITHIN` of the range that the target wants.
+
+    Examples
+    --------
+    >>> [round(range_, 2) for range_ in ranges_suiting(built_in_target("long-scale"))]
+    [1.38, 1.6]
+    """
+    wanted = range_wanted(target)
+    return wanted / SUITS_WITHIN, wanted * SUITS_WITHIN
 
 
 def nearest_grade(iso_r: float) -> PaperGrade:

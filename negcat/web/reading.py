@@ -59,11 +59,13 @@ class Wall:
     count : all sheets that fit, whatever the page.
     rows : the sheets of this page, with the fields of ``negcat find --json`` and some more.
     choices : for each filter its values with the number of sheets behind each.
+    suiting : the least and the most density range that the search chooses by; None where it doesn't.
     """
 
     count: int
     rows: Sequence[Mapping[str, Any]]
     choices: Mapping[str, Sequence[tuple[str, int]]]
+    suiting: tuple[float, float] | None = None
 
 
 _known: WeakKeyDictionary[Any, Attached | None] = WeakKeyDictionary()
@@ -114,11 +116,13 @@ def wall(
     Raises
     ------
     NotationError : a tag or a date that can't be read.
+    UnknownNameError : a print target that isn't on record.
     """
     query = finding.query_of({**chosen, "sort": sort, "limit": limit, "offset": offset})
     with keeping.reading(root) as archive:
         page, choices = finding.find_with_choices(archive, query)
-        return Wall(page.count, page.rows, choices)
+        suiting = archive.catalogue.ranges_suiting_target(query.suits) if query.suits else None
+        return Wall(page.count, page.rows, choices, suiting)
 
 
 def found(

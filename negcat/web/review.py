@@ -120,7 +120,7 @@ async def _page(
         fault, status = whole_sentence(str(error)), HTTPStatus.BAD_REQUEST
         try:
             document = await _document(attached, _Asked(search, None, {}))
-        except NotationError as unreadable:
+        except (NotationError, UnknownNameError) as unreadable:
             fault = whole_sentence(str(unreadable))
             # Words without a letter: no sheet fits them.
             document = await _document(attached, _Asked(wall.Search(chosen={"text": "—"}), None, {}))
@@ -130,7 +130,7 @@ async def _page(
     def choices() -> Any:
         try:
             return reading.wall(attached.root, search.chosen, limit=0).choices
-        except NotationError:
+        except (NotationError, UnknownNameError):
             return reading.wall(attached.root, {}, limit=0).choices
 
     by = asked.by if asked.by in BY else None

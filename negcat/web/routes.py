@@ -16,7 +16,7 @@ from urllib.parse import parse_qsl, unquote
 
 from datasette.utils.asgi import Base400, Response
 
-from negcat.errors import NotationError
+from negcat.errors import NotationError, UnknownNameError
 from negcat.web import answering, pending, reading, spots, wall
 from negcat.web.security import OWN_POLICY
 
@@ -64,7 +64,7 @@ async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any
         )
     try:
         found = await _searched(reading.wall, attached, search)
-    except NotationError as error:
+    except (NotationError, UnknownNameError) as error:
         # What can't be read is said above a form that still holds it.
         search = search.with_fault(str(error))
         everything = await asyncio.to_thread(reading.wall, attached.root, {}, limit=0)
@@ -83,6 +83,7 @@ async def _wall(datasette: Any, request: Any, attached: reading.Attached) -> Any
             "choices": found.choices,
             "plates": wall.plates(found.rows),
             "shown": wall.shown(search, found.count, found.rows),
+            "in_tables": search.in_tables(found.suiting),
             "twin": datasette.urls.path("/sheets.json") + query,
         },
         HTTPStatus.BAD_REQUEST if search.faults else HTTPStatus.OK,
@@ -96,7 +97,7 @@ async def _wall_json(datasette: Any, request: Any, attached: reading.Attached) -
     if not search.faults:
         try:
             found = await _searched(reading.found, attached, search)
-        except NotationError as error:
+        except (NotationError, UnknownNameError) as error:
             search = search.with_fault(str(error))
         else:
             return answering.document(found)

@@ -125,6 +125,7 @@ class Page:
     development_verdict: str
     development_found: tuple[tuple[str, str], ...]
     paper: str
+    suits: tuple[str, ...]
     why: tuple[str, ...]
     readings: tuple[ReadingRows, ...]
     base_fog: str
@@ -231,6 +232,9 @@ def set_page(dossier: Dossier, target: Target, scan: str = "", spots: Sequence[S
         development_verdict=str(result.get("development_verdict") or ""),
         development_found=_development_found(result),
         paper=_paper(result.get("paper")),
+        suits=tuple(
+            str(one["target"]) for one in (dossier.get("printing") or {}).get("targets", ()) if one["suits"]
+        ),
         why=tuple(str(sentence) for sentence in result.get("why") or dossier.get("why") or ()),
         readings=tuple(_reading(reading) for reading in readings),
         base_fog=base_fog_words(dossier.get("base_fog")),

@@ -26,6 +26,7 @@ FILTERS: Mapping[str, str] = {
     "developer": "Developer",
     "batch": "Batch",
     "place": "Place",
+    "suits": "Suits print target",
     "since": "From",
     "until": "Until",
 }
@@ -115,8 +116,12 @@ class Search:
         """Give this search with one more sentence about what can't be understood."""
         return replace(self, faults=(*self.faults, sentence))
 
-    def in_tables(self) -> str:
+    def in_tables(self, suiting: tuple[float, float] | None = None) -> str:
         """Write the query string that asks Datasette's table ``sheet_search`` for the same sheets.
+
+        Parameters
+        ----------
+        suiting : the least and the most density range that the print target asked for stands for.
 
         Examples
         --------
@@ -131,6 +136,9 @@ class Search:
             if name == "until":
                 # Everything that begins with the date comes before this.
                 asked["exposed_at__lte"] = f"{value}T99"
+            elif name == "suits":
+                if suiting is not None:
+                    asked["printing_range__gte"], asked["printing_range__lte"] = map(repr, suiting)
             else:
                 asked[_IN_TABLES.get(name, f"{name}__exact")] = value
         return urlencode(asked)

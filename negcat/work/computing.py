@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
-from negcat import densitometry, records
+from negcat import densitometry, records, sensitometry
 from negcat.catalogue import EXPOSURE, Findings
 from negcat.errors import ScanError
 from negcat.exposure import Exposure
@@ -138,7 +138,7 @@ def compute(
             measured,
             measured.scan or archive.catalogue.spot_scan(record.sheet),
         ),
-        result=_result_columns(judged),
+        result=_result_columns(judged, target),
         scan=measured.scan if measured.profile else None,
         provenance={
             "profile": measured.profile.number if measured.profile else None,
@@ -265,8 +265,10 @@ def _base_fog_columns(base_fog: BaseFog | None) -> dict[str, Any] | None:
     return {name: value for name, value in asdict(base_fog).items() if value is not None}
 
 
-def _result_columns(judged: Judgement) -> dict[str, Any]:
+def _result_columns(judged: Judgement, target: sensitometry.TargetCurve) -> dict[str, Any]:
     values = asdict(replace(judged, readings=()))
     del values["readings"], values["version"]
     values["why"] = list(judged.why)
+    paper = judged.paper
+    values["printing_range"] = sensitometry.textured_range(paper.iso_r, target) if paper else None
     return values

@@ -24,6 +24,8 @@ FIELDS = (
     "place",
     "subject",
     "verdict",
+    "printing_range",
+    "suits",
 )
 
 VERDICTS = frozenset(

@@ -116,13 +116,10 @@ class Equipment:
 
     def _target(self, name: str | None) -> sensitometry.TargetCurve:
         wanted = name or sensitometry.DEFAULT_TARGET
-        record = self._catalogue.print_target(wanted)
-        if record is None:
+        curve = self._catalogue.target_curves().get(wanted)
+        if curve is None:
             raise UnknownNameError(f"the archive holds no print target '{wanted}'; record it first")
-        points = sorted((zone.value, density) for zone, density in record.densities.items())
-        return sensitometry.TargetCurve(
-            record.name, tuple(zone for zone, _ in points), tuple(density for _, density in points)
-        )
+        return curve
 
     def _reciprocity(self, film: str, undone: tuple[int, ...]) -> Reciprocity:
         law = self.film(film).reciprocity

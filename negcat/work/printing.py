@@ -6,52 +6,46 @@ from collections.abc import Mapping, Sequence
 from math import hypot
 from typing import Any
 
-from negcat import records, sensitometry
-from negcat.catalogue import Findings, Query
-from negcat.sensitometry import BUILT_IN_TARGETS, TargetCurve
-from negcat.work.archive import Archive
-from negcat.work.planning import Equipment
+from negcat import sensitometry
+from negcat.catalogue import Findings
+from negcat.sensitometry import TargetCurve
 
-__all__ = ["LONG_SCALE", "SUITS_WITHIN", "printing", "suits_long_scale"]
-
-LONG_SCALE = "long-scale"
-"""The built-in print target of platinum, palladium and other long-scale papers."""
-
-SUITS_WITHIN = 7.0 / 6.5
-"""Ratio to the range wanted, either way, within which a negative suits a target: half an N of development."""
+__all__ = ["printing"]
 
 
-def printing(equipment: Equipment, record: records.Sheet, findings: Findings) -> dict[str, Any] | None:
+def printing(
+    targets: Mapping[str, TargetCurve], own: str | None, findings: Findings
+) -> dict[str, Any] | None:
     """Say what a sheet's negative asks of the paper, on each print target.
 
     Parameters
     ----------
-    equipment : looks the print targets up.
-    record : the sheet's.
+    targets : every print target on record, by its name.
+    own : the name of the sheet's own; None where the record names none.
     findings : what was found of it.
 
     Returns
     -------
     ``density_range`` with ``sd``, from ``shadow`` to ``highlight``; ``targets``: for the sheet's own target, which
-    comes first, and every other that is built in: ``iso_r`` and its ``iso_r_sd`` (exposure scale 100·log10 that
+    comes first, and every other on record: ``iso_r`` and its ``iso_r_sd`` (exposure scale 100·log10 that
     prints this negative so), the nearest ``grade`` and its ``word``, ``range`` between zones II and VIII and the
     one the target wants (``range_wanted``), their ``ratio``, and whether it ``suits``. None where the negative has
     no textured shadow and highlight measured.
     """
-    need = (findings.result or {}).get("paper")
-    if not need:
+    result = findings.result or {}
+    need, textured = result.get("paper"), result.get("printing_range")
+    if not need or textured is None:
         return None
-    own = equipment.target(record.print_target)
-    others = [curve for name, (curve, _) in BUILT_IN_TARGETS.items() if name != own.name]
     sd = _range_sd(findings.readings, need)
-    textured = sensitometry.textured_range(float(need["iso_r"]), own)
     relative = None if sd is None else sd / float(need["density_range"])
+    first = own or sensitometry.DEFAULT_TARGET
+    ordered = sorted(targets.values(), key=lambda curve: curve.name != first)
     return {
         "shadow": need["shadow"],
         "highlight": need["highlight"],
         "density_range": need["density_range"],
         "sd": sd,
-        "targets": [_asks(curve, textured, relative) for curve in (own, *others)],
+        "targets": [_asks(curve, float(textured), relative) for curve in ordered],
     }
 
 
@@ -72,7 +66,7 @@ def _asks(target: TargetCurve, textured: float, relative: float | None) -> dict[
     iso_r = sensitometry.paper_exposure_scale(textured, target)
     grade = sensitometry.nearest_grade(iso_r)
     wanted = sensitometry.range_wanted(target)
-    ratio = textured / wanted
+    least, most = sensitometry.ranges_suiting(target)
     return {
         "target": target.name,
         "iso_r": iso_r,
@@ -81,33 +75,6 @@ def _asks(target: TargetCurve, textured: float, relative: float | None) -> dict[
         "word": grade.word,
         "range": textured,
         "range_wanted": wanted,
-        "ratio": ratio,
-        "suits": 1.0 / SUITS_WITHIN <= ratio <= SUITS_WITHIN,
+        "ratio": textured / wanted,
+        "suits": least <= textured <= most,
     }
-
-
-def suits_long_scale(archive: Archive) -> list[dict[str, Any]]:
-    """List the sheets whose negatives have the range that a long-scale paper wants, the nearest to it first.
-
-    Parameters
-    ----------
-    archive : the archive, which is only read.
-
-    Returns
-    -------
-    ``sheet``, ``range``, ``range_wanted`` and ``ratio`` of each.
-    """
-    catalogue = archive.catalogue
-    equipment = Equipment(catalogue)
-    suiting = []
-    for row in catalogue.sheets_to_review(Query(limit=None)):
-        findings, record = catalogue.findings(row["sheet"]), catalogue.sheet(row["sheet"])
-        if findings is None or record is None:
-            continue
-        found = printing(equipment, record, findings)
-        asked = next((one for one in (found or {}).get("targets", ()) if one["target"] == LONG_SCALE), None)
-        if asked is not None and asked["suits"]:
-            suiting.append(
-                {"sheet": row["sheet"], **{key: asked[key] for key in ("range", "range_wanted", "ratio")}}
-            )
-    return sorted(suiting, key=lambda one: abs(one["ratio"] - 1.0))

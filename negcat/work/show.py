@@ -69,7 +69,7 @@ def dossier_of(archive: Archive, record: records.Sheet, findings: Findings) -> d
         "base_fog": _without(findings.base_fog),
         "readings": [_without(reading) for reading in findings.readings],
         "result": findings.result,
-        "printing": printing(equipment, record, findings),
+        "printing": printing(catalogue.target_curves(), record.print_target, findings),
         "provenance": findings.provenance,
         "previous": near["previous"],
         "next": near["next"],

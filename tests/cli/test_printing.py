@@ -3,8 +3,6 @@
 import pytest
 
 from negcat.sensitometry import built_in_target
-from negcat.work.archive import Archive
-from negcat.work.printing import suits_long_scale
 from tests.cli.conftest import AS_PLANNED, Bench
 
 NAMES = ("kiln mouth", "wall", "sky")
@@ -54,16 +52,60 @@ def test_a_sheet_without_densities_asks_for_nothing(measured: Bench) -> None:
     assert measured.json("show", "BW-03")["printing"] is None
 
 
-def test_sheets_that_suit_a_long_scale_are_listed(bench_of) -> None:
+def long_scale() -> tuple[float, ...]:
     target = built_in_target("long-scale")
-    bench = bench_of(tuple(target.density(zone) for zone in (3.0, 5.0, 7.0)))
-    with Archive.open(bench.archive, readonly=True) as archive:
-        (found,) = suits_long_scale(archive)
-    assert found["sheet"] == "BW-01"
-    assert found["ratio"] == pytest.approx(1.0, abs=0.05)
-    assert bench.json("show", "BW-01")["printing"]["targets"][3]["suits"]
+    return tuple(target.density(zone) for zone in (3.0, 5.0, 7.0))
+
+
+def test_sheets_that_suit_a_print_target_are_found(bench_of) -> None:
+    bench = bench_of(long_scale())
+    found = bench.json("find", "--suits", "Long-Scale")
+    assert found["count"] == 1
+    (sheet,) = found["sheets"]
+    assert (sheet["sheet"], sheet["suits"]) == ("BW-01", ["long-scale"])
+    asked = bench.json("show", "BW-01")["printing"]["targets"]
+    assert sheet["printing_range"] == asked[0]["range"]
+    assert [one["target"] for one in asked if one["suits"]] == ["long-scale"]
+    said = bench.run("find", "--suits", "long-scale").stdout
+    assert "range" in said
+    assert f"{sheet['printing_range']:.2f}" in said
+    assert bench.json("find", "--suits", "long-scale", "--verdict", "thin")["count"] == 0
+    assert bench.json("find", "--suits", "silver, diffusion")["count"] == 0
+    assert bench.json("review", "--suits", "long-scale")["chosen"] == {"suits": "long-scale"}
+    assert bench.json("review", "--suits", "long-scale")["sheets"] == 1
+    assert bench.json("review", "--suits", "silver, diffusion")["sheets"] == 0
 
 
 def test_others_are_not(measured: Bench) -> None:
-    with Archive.open(measured.archive, readonly=True) as archive:
-        assert suits_long_scale(archive) == []
+    assert measured.json("find", "--suits", "long-scale") == {"count": 0, "sheets": []}
+    found = measured.json("find", "--suits", "silver, diffusion")["sheets"]
+    assert [one["sheet"] for one in found] == ["BW-01"]
+    unmeasured = measured.json("find", "BW-03")["sheets"][0]
+    assert (unmeasured["printing_range"], unmeasured["suits"]) == (None, [])
+
+
+def test_an_own_target_is_asked_for_like_a_built_in_one_and_follows_its_record(measured: Bench) -> None:
+    records = measured.folder / "targets.yaml"
+    asked = measured.json("show", "BW-01")["printing"]["targets"][0]
+
+    def want(range_: float) -> list[str]:
+        records.write_text(
+            "print_targets:\n  - name: salted paper\n"
+            f"    densities: {{II: 0.2, V: {0.2 + 0.5 * range_:.4f}, VIII: {0.2 + range_:.4f}}}\n"
+        )
+        measured.run("record", records)
+        return [one["sheet"] for one in measured.json("find", "--suits", "salted paper")["sheets"]]
+
+    assert want(asked["range"] * 1.07) == ["BW-01"]
+    own = measured.json("show", "BW-01")["printing"]["targets"][-1]
+    assert (own["target"], own["suits"]) == ("salted paper", True)
+    assert want(asked["range"] * 1.09) == []
+    assert want(asked["range"] / 1.09) == []
+    assert not measured.json("show", "BW-01")["printing"]["targets"][-1]["suits"]
+
+
+@pytest.mark.parametrize("command", ["find", "review"])
+def test_an_unknown_target_is_refused_with_the_nearest_known(measured: Bench, command: str) -> None:
+    refused = measured.run(command, "--suits", "longscale", status=2)
+    assert "no print target 'longscale'; the nearest known is 'long-scale'" in refused.stderr
+    assert not refused.stdout

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from negcat.catalogue import Catalogue, Findings, Memory, Query, bulk
 from negcat.catalogue.columns import CHOICES, OUTCOMES, SEARCHED
 from negcat.records import Records
+from negcat.sensitometry import BUILT_IN_TARGETS, TargetCurve
 
 FILMS = ("Marl 400", "Sorrel 100")
 LENSES = {"Aldwater 195": ("whole", "front", "rear"), "Tressick 150": ("whole",)}
@@ -70,7 +71,10 @@ class Archive:
         self.batches: dict[str, tuple[str, list[str]]] = {}
         self.verdicts: dict[str, str] = {}
         self.residuals: dict[str, float | None] = {}
+        self.ranges: dict[str, float | None] = {}
+        self.targets = {name: curve for name, (curve, _) in BUILT_IN_TARGETS.items()}
         self.take(**EQUIPMENT)
+        self.want("salted paper", 1.6)
 
     def take(self, **lists: Any) -> None:
         self.catalogue.take([Records.model_validate(lists)], "a test")
@@ -86,20 +90,41 @@ class Archive:
         self.take(developments=[{"batch": batch, "developer": developer, "time": "9m", "sheets": sheets}])
         self.batches[batch] = (developer, sheets)
 
-    def judge(self, sheet: str, verdict: str | None, residual: float | None) -> None:
-        result = None if verdict is None else {"verdict": verdict, "why": [], "residual_stops": residual}
-        self.catalogue.save_findings(Findings(sheet, result=result))
-        self.verdicts.pop(sheet, None)
-        self.residuals.pop(sheet, None)
+    def want(self, target: str, highlight: float) -> None:
+        """Record a print target, or edit it."""
+        densities = {"I": 0.1, "II": 0.2, "V": 0.8, "VIII": highlight}
+        self.take(print_targets=[{"name": target, "densities": densities}])
+        self.targets[target] = TargetCurve(target, (1.0, 2.0, 5.0, 8.0), tuple(densities.values()))
+
+    def judge(
+        self, sheet: str, verdict: str | None, residual: float | None, range_: float | None = None
+    ) -> None:
+        result = None
         if verdict is not None:
-            self.verdicts[sheet], self.residuals[sheet] = verdict, residual
+            result = {"verdict": verdict, "why": [], "residual_stops": residual, "printing_range": range_}
+        self.catalogue.save_findings(Findings(sheet, result=result))
+        for known in (self.verdicts, self.residuals, self.ranges):
+            known.pop(sheet, None)
+        if verdict is not None:
+            self.verdicts[sheet], self.residuals[sheet], self.ranges[sheet] = verdict, residual, range_
+
+    def edges(self) -> list[float]:
+        """List the ranges that still suit a target."""
+        wanted = [curve.density(8.0) - curve.density(2.0) for curve in self.targets.values()]
+        return [edge for one in wanted for edge in (one / (7 / 6.5), one * (7 / 6.5))]
+
+    def suits(self, sheet: str, target: str) -> bool:
+        """Tell whether a sheet's range is within half an N of what a target wants."""
+        curve, range_ = self.targets[target], self.ranges.get(sheet)
+        wanted = curve.density(8.0) - curve.density(2.0)
+        return range_ is not None and wanted / (7 / 6.5) <= range_ <= wanted * (7 / 6.5)
 
     def remove(self, sheet: str) -> None:
         self.catalogue.database.execute("delete from sheets where sheet = ?", [sheet])
         del self.sheets[sheet]
         self.order.remove(sheet)
-        self.verdicts.pop(sheet, None)
-        self.residuals.pop(sheet, None)
+        for known in (self.verdicts, self.residuals, self.ranges):
+            known.pop(sheet, None)
         self.batches = {
             batch: (developer, [name for name in sheets if name != sheet])
             for batch, (developer, sheets) in self.batches.items()
@@ -139,6 +164,8 @@ class Archive:
             return "" < facts["exposed_at"] <= asked + "~"
         if name == "place":
             return asked.casefold() in facts["place"].casefold()
+        if name == "suits":
+            return self.suits(sheet, asked.casefold())
         return facts[name].casefold() == asked.casefold()
 
     def fitting(self, chosen: dict[str, str]) -> list[str]:
@@ -146,7 +173,9 @@ class Archive:
 
     def counts(self, chosen: dict[str, str]) -> dict[str, dict[str, int]]:
         """Count the values of every filter, given the others."""
-        return {
+        others = self.fitting({key: asked for key, asked in chosen.items() if key != "suits"})
+        suits = {target: sum(self.suits(name, target) for name in others) for target in self.targets}
+        return {"suits": {target: sheets for target, sheets in suits.items() if sheets}} | {
             column: {
                 value: number
                 for value, number in Counter(
@@ -186,6 +215,7 @@ QUESTIONS = st.fixed_dictionaries(
         "verdict": st.sampled_from([*VERDICTS, "not measured"]),
         "stage": st.sampled_from(["to develop", "to scan", "measured"]),
         "place": st.sampled_from(["kiln", "ki", "pit", "creek 7", "x"]),
+        "suits": st.sampled_from(["long-scale", "Salted Paper", "silver contact"]),
         "since": st.sampled_from(["2024", "2026-05-03", "2027"]),
         "until": st.sampled_from(["2024", "2025-12", "2026-05-03", "2023"]),
     },
@@ -202,7 +232,9 @@ def _kept(archive: Archive) -> Iterator[Catalogue]:
 def _change(archive: Archive, data: st.DataObject) -> None:
     """Change something, drawn at random."""
     known = st.sampled_from(sorted(archive.sheets))
-    kind = data.draw(st.sampled_from(["record", "record", "develop", "judge", "judge", "remove", "bulk"]))
+    kind = data.draw(
+        st.sampled_from(["record", "record", "develop", "judge", "judge", "remove", "bulk", "want"])
+    )
     if kind == "record":
         archive.record(data.draw(sheet_of(data.draw(st.sampled_from(IDS)))))
     elif kind == "bulk":
@@ -213,7 +245,11 @@ def _change(archive: Archive, data: st.DataObject) -> None:
         archive.develop(data.draw(st.sampled_from(BATCHES)), data.draw(st.sampled_from(DEVELOPERS)), sheets)
     elif archive.sheets and kind == "judge":
         residual = data.draw(st.none() | st.floats(-2, 2))
-        archive.judge(data.draw(known), data.draw(st.none() | st.sampled_from(VERDICTS)), residual)
+        # Ranges that lie on the very edge of what suits, too.
+        range_ = data.draw(st.none() | st.floats(0.9, 1.7) | st.sampled_from(archive.edges()))
+        archive.judge(data.draw(known), data.draw(st.none() | st.sampled_from(VERDICTS)), residual, range_)
+    elif kind == "want":
+        archive.want("salted paper", data.draw(st.sampled_from([1.3, 1.4, 1.6, 1.7])))
     elif len(archive.sheets) > 1 and kind == "remove":
         archive.remove(data.draw(known))
 
@@ -259,6 +295,10 @@ def test_counts_pages_and_sums_are_those_of_the_records(data: st.DataObject) -> 
                 # The same without what is held in memory.
                 found = kept.find(query)
                 assert (found.count, found.rows) == (page.count, page.rows)
+                for row in page.rows:
+                    assert row["printing_range"] == archive.ranges.get(row["sheet"])
+                    suits = [target for target in archive.targets if archive.suits(row["sheet"], target)]
+                    assert sorted(row["suits"]) == sorted(suits)
             with _kept(archive) as fresh:
                 assert _sets(kept) == _sets(fresh)
             residuals = kept.columns(OUTCOMES)
@@ -362,7 +402,53 @@ def test_a_catalogue_without_sheets(tmp_path: Path) -> None:
     with Catalogue.create(tmp_path / "negcat.db") as catalogue:
         page, choices = catalogue.find_with_choices(Query(text="kiln", film="Marl 400", since="2026"))
         assert (page.count, page.rows) == (0, [])
-        assert set(choices) == set(CHOICES)
+        assert set(choices) == {*CHOICES, "suits"}
         assert not any(choices.values())
         assert len(catalogue.outcomes("film", "Marl 400")) == 0
         assert catalogue.newest_readings_of_film("Marl 400", 40) == []
+
+
+def test_a_target_that_is_edited_suits_others_at_once(archive: Archive) -> None:
+    archive.judge("BW-07", "thin", 0.1, 1.3)
+    archive.judge("BW-08", "thin", 0.1, 1.5)
+    archive.judge("BW-09", "unsure", None)
+    archive.want("salted paper", 1.5)
+    with _kept(archive) as kept:
+        asked = Query(suits="salted paper", verdict="thin")
+        page, choices = kept.find_with_choices(asked)
+        assert [row["sheet"] for row in page.rows] == ["BW-07"]
+        assert ("salted paper", 1) in choices["suits"]
+        waiting = kept.out_of_date()
+        archive.want("salted paper", 1.7)
+        page, choices = kept.find_with_choices(asked)
+        assert (
+            [row["sheet"] for row in page.rows]
+            == [row["sheet"] for row in kept.find(asked).rows]
+            == ["BW-08"]
+        )
+        assert kept.counts(Query())["suits"] == [("long-scale", 1), ("salted paper", 1)]
+        assert kept.out_of_date() == waiting
+
+
+def test_a_sheet_renamed_by_sql_keeps_its_range(archive: Archive) -> None:
+    archive.judge("BW-07", "thin", 0.1, 1.5)
+    archive.catalogue.database.execute("update sheets set sheet = 'EW-1' where sheet = 'BW-07'")
+    assert [row["sheet"] for row in archive.catalogue.find(Query(suits="long-scale")).rows] == ["EW-1"]
+    assert archive.catalogue.faults() == []
+
+
+def test_a_range_that_is_not_what_the_result_says_is_a_fault(archive: Archive) -> None:
+    archive.judge("BW-07", "thin", 0.1, 1.5)
+    assert archive.catalogue.faults() == []
+    archive.catalogue.database.execute("update sheet_search set printing_range = 1.2 where sheet = 'BW-07'")
+    assert len(archive.catalogue.faults()) == 1
+
+
+def test_results_that_are_there_before_their_sheets_are_found_by_their_range(archive: Archive) -> None:
+    catalogue = archive.catalogue
+    with catalogue.writing():
+        result = {"verdict": "thin", "why": [], "printing_range": 1.5}
+        catalogue.save_findings(Findings("EW-1", result=result))
+        archive.take(sheets=[{**archive.sheets["BW-00"], "sheet": "EW-1"}])
+    assert [row["sheet"] for row in catalogue.find(Query(suits="long-scale")).rows] == ["EW-1"]
+    assert catalogue.counts(Query())["suits"] == [("long-scale", 1), ("salted paper", 1)]

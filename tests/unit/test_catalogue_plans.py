@@ -27,12 +27,14 @@ FILTERS = {
     "since": "2026-05-03",
     "until": "2026-05-03",
     "verdict": "thin",
+    "suits": "LONG-scale",
     "text": "soot",
 }
 PAIRS = [
     {"cell": "rear", "tag": "N+1"},
     {"text": "soot", "film": "Marl 400"},
     {"place": "ki", "since": "2026"},
+    {"suits": "long-scale", "cell": "rear"},
 ]
 
 
@@ -93,6 +95,7 @@ def build(root: Path, count: int) -> Archive:
                         "residual_stops": number % 7 / 10,
                         "found_n": 0.1,
                         "found_n_density_sd": 0.2,
+                        "printing_range": 0.8 + number % 11 / 10,
                     },
                 )
                 for number in range(count)
@@ -134,6 +137,12 @@ PAGES: dict[str, Callable[[Archive], Any]] = {
     **{f"wall, {' and '.join(pair)}": asked(**pair) for pair in PAIRS},
     **{f"wall by {sort}": asked(sort=sort) for sort in ("newest", "oldest", "sheet", "place", "verdict")},
     **{f"wall by {sort}, filtered": asked(sort=sort, cell="rear", tag="N+1") for sort in ("newest", "place")},
+    **{
+        f"find, {name}": lambda archive, value=value, name=name: archive.catalogue.find(
+            Query(**{name: value})
+        )
+        for name, value in FILTERS.items()
+    },
     "sheet": lambda archive: dossier(archive, "S-777"),
     "lens": lambda archive: lens_story(archive, "Aldwater 195"),
     "film": lambda archive: film_story(archive, "Marl 400"),

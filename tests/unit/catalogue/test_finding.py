@@ -114,6 +114,8 @@ def test_rows_say_what_is_shown(catalogue: Catalogue) -> None:
         "exposure_error_sd": None,
         "found_n": None,
         "found_n_sd": None,
+        "printing_range": None,
+        "suits": [],
         "scan": "a" * 12,
         "width": 1200,
         "height": 1500,
