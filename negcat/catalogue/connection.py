@@ -363,6 +363,10 @@ class CatalogueFile:
         """Whether something is being written, which may yet be taken back."""
         return self.database.conn.in_transaction and not self._only_reading
 
+    def writes_of_others(self) -> int:
+        """Give a number that is another one as soon as anybody else has written (SQLite's data_version)."""
+        return int(self.value("pragma data_version"))
+
     @property
     def state(self) -> tuple[int, ...] | None:
         """The file that was opened and how it was laid out then; None where it can't be seen to stay so."""

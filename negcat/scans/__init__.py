@@ -12,7 +12,7 @@ from negcat.scans.files import sha256_of
 from negcat.scans.making import NewPyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
 from negcat.scans.picture import LIMIT_PIXELS, SMALLEST_SIDE
-from negcat.scans.previews import write_preview
+from negcat.scans.previews import clear_unfinished, write_preview
 from negcat.scans.pyramid import Pyramid, open_pyramid, pyramid_path
 from negcat.scans.reading import identify, read_header, read_patch, read_patches, read_reduced, take
 from negcat.scans.tones import ToneCurve, srgb_encoded, tone_curve
@@ -27,6 +27,7 @@ __all__ = [
     "ScanHeader",
     "ScanInfo",
     "ToneCurve",
+    "clear_unfinished",
     "encoded",
     "identify",
     "open_pyramid",

@@ -1,5 +1,6 @@
 """Previews: tones of our own, written as JPEG, never beside a master."""
 
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -7,9 +8,24 @@ import numpy.typing as npt
 from PIL import Image
 
 from negcat.errors import QuantityError, ScanError
+from negcat.whole_files import clear_unfinished as clear_unfinished_in
 from negcat.whole_files import written_whole
 
-__all__ = ["write_preview"]
+__all__ = ["clear_unfinished", "write_preview"]
+
+
+def clear_unfinished(previews: Path) -> None:
+    """Clear away the derivatives that killed programs left unfinished.
+
+    Parameters
+    ----------
+    previews : the folder of derivatives.
+    """
+    clear_unfinished_in(previews)
+    with suppress(OSError):
+        for folder in previews.iterdir():
+            if folder.is_dir():
+                clear_unfinished_in(folder)
 
 
 def write_preview(

@@ -17,7 +17,7 @@ from negcat.catalogue import AdvisedTime, Catalogue, DatedChange, Query
 from negcat.errors import NegcatError, NotationError, UnknownNameError
 from negcat.records import load_data
 from negcat.work.archive import Archive
-from negcat.work.computing import refresh
+from negcat.work.catching_up import catch_up
 from negcat.work.planning import Equipment
 from negcat.work.review_advice import Advice
 from negcat.work.review_words import minutes
@@ -72,8 +72,11 @@ def accept(
     NegcatError : the advice can't be written, or says something else by now.
     """
     when = _day(effective_from)
+    catch_up(archive, via)
+    catalogue = archive.catalogue
+    accepted = catalogue.dated_changes(), catalogue.advised_times()
     done = review(archive, query or Query())
-    advice = _named(done.advice, key)
+    advice = _named(done.advice, key, [change.advice for change in accepted[0]])
     if advice.not_accepted:
         raise NegcatError(f"{advice.key} can't be accepted: {advice.not_accepted}")
     if shown is not None and shown.strip() != advice.sentence:
@@ -81,15 +84,17 @@ def accept(
             f"the sheets say something else by now, so nothing was written: {advice.sentence} Look at it, and accept "
             "that"
         )
-    catalogue = archive.catalogue
     if advice.time is not None:
         if advice.accepted:
             raise NegcatError(f"{advice.key} is accepted already, since {advice.accepted}")
         time = replace(advice.time, effective_from=when, advice=advice.key, sentence=advice.sentence)
-        catalogue.keep_advised_time(time, via)
+        with catalogue.writing():
+            _refuse_accepted_meanwhile(catalogue, accepted)
+            catalogue.keep_advised_time(time, via)
         said = f"{time.film}, {time.tag}: {minutes(time.time_s)} is advised where it waits to be developed."
         return Accepted(advice, when, (said,), 0)
     with catalogue.writing():
+        _refuse_accepted_meanwhile(catalogue, accepted)
         waiting = set(catalogue.out_of_date())
         data, changes, written = _data(catalogue, advice, when)
         taken = catalogue.take([load_data(data, catalogue.known_names(), advice.key)], via=via)
@@ -97,7 +102,7 @@ def accept(
             catalogue.keep_change(change, via)
         later = _exposed_since(catalogue, taken.changed_sheets, changes)
         catalogue.leave_as_computed(sorted(taken.changed_sheets - later - waiting))
-    refresh(archive, sorted(later | waiting))
+    catch_up(archive, via)
     return Accepted(advice, when, tuple(written), len(later))
 
 
@@ -116,11 +121,24 @@ def _day(written: str | None) -> str:
     return text
 
 
-def _named(given: Sequence[Advice], key: str) -> Advice:
+def _refuse_accepted_meanwhile(
+    catalogue: Catalogue, accepted: tuple[list[DatedChange], list[AdvisedTime]]
+) -> None:
+    """Refuse where another program has accepted something since the review was made: it may be the same."""
+    if (catalogue.dated_changes(), catalogue.advised_times()) != accepted:
+        raise NegcatError(
+            "something else was accepted meanwhile, so nothing was written; look at the review again, and accept what "
+            "it says now"
+        )
+
+
+def _named(given: Sequence[Advice], key: str, accepted: Sequence[str]) -> Advice:
     wanted = key.strip().casefold()
     for advice in given:
         if advice.key == wanted:
             return advice
+    if wanted in accepted:
+        raise UnknownNameError(f"{wanted} is accepted already, and the sheets don't advise it again")
     keys = [advice.key for advice in given]
     if not keys:
         raise UnknownNameError(f"there is no advice '{key}': these sheets give none yet")

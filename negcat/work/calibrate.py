@@ -16,12 +16,12 @@ from negcat.errors import CalibrationError, ScanError
 from negcat.scans import ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
-from negcat.work.computing import refresh
+from negcat.work.catching_up import catch_up
 from negcat.work.fit_chart import draw_fit, write_plot
-from negcat.work.masters import reduced_of
+from negcat.work.masters import find_master, reduced_of
 from negcat.work.naming import unknown
 from negcat.work.planning import Equipment
-from negcat.work.previews import make_previews
+from negcat.work.previews import forget_previews, make_previews
 
 __all__ = ["Calibration", "calibrate_scanner", "code_seen", "lost_steps", "plot_fit"]
 
@@ -329,15 +329,27 @@ def _touched(
 def _measure_again(archive: Archive, sheets: list[str]) -> int:
     """Measure sheets with the new profile; one whose master is away stays marked and is done when it is back."""
     catalogue = archive.catalogue
-    catalogue.mark_out_of_date(sheets)
-    away = set(refresh(archive, sheets))
-    # A sheet without a rebate borrows its base+fog from the batch's, which may have changed.
-    refresh(archive, catalogue.sheets_borrowing_base_fog(sheets))
+    scans.clear_unfinished(archive.previews)
     for sheet in sheets:
-        if sheet not in away:
+        for row in catalogue.scans_of(sheet):
+            _forget_pictures(archive, row)
+    catalogue.mark_out_of_date(sheets)
+    done = catch_up(archive, "calibrate")
+    measured = set(sheets) - set(done.away)
+    for sheet in sheets:
+        if sheet in measured:
             for row in catalogue.scans_of(sheet):
                 _draw_again(archive, row)
-    return len(sheets) - len(away)
+    return len(measured)
+
+
+def _forget_pictures(archive: Archive, row: dict[str, Any]) -> None:
+    """Let go of a scan's pictures, which are drawn anew in any case; where the master is away, they stay."""
+    try:
+        find_master(archive, row)
+    except ScanError:
+        return
+    forget_previews(archive, row)
 
 
 def _draw_again(archive: Archive, row: dict[str, Any]) -> None:

@@ -126,8 +126,13 @@ def measure_sheet(
     if not changes and not confirm:
         # Asked for nothing else, everything is read anew.
         record = known_sheet(archive.catalogue, sheet)
+        before = archive.catalogue.writes_of_others()
         findings = compute(archive, Equipment(archive.catalogue), record, reuse=False, fresh=True)
-        archive.catalogue.save_findings(findings)
+        with archive.catalogue.writing():
+            archive.catalogue.save_findings(findings)
+            if archive.catalogue.writes_of_others() != before:
+                # The record may be another one by now: the next command that writes computes the sheet again.
+                archive.catalogue.mark_out_of_date([sheet])
         return _outcome(findings)
     # Between looking and setting nobody else may write; and a spot is set only once it is measured.
     with archive.catalogue.writing():

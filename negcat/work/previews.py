@@ -6,6 +6,7 @@ it. What can't be measured is shown as the scan is, because a tone that isn't kn
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
@@ -26,6 +27,7 @@ from negcat.work.planning import Equipment
 __all__ = [
     "SIZES",
     "Size",
+    "forget_previews",
     "make_previews",
     "preview_path",
     "preview_size",
@@ -119,6 +121,13 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
         tones = own.draw(*wanted) if own is not None else printed
         assert tones is not None
         scans.write_preview(tones, _path(archive, row, size), PREVIEW_QUALITY, size=wanted)
+
+
+def forget_previews(archive: Archive, row: Mapping[str, Any]) -> None:
+    """Let go of a scan's pictures; they are made again when they are asked for."""
+    for size in SIZES:
+        with contextlib.suppress(OSError):
+            _path(archive, row, size).unlink(missing_ok=True)
 
 
 def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:

@@ -12,9 +12,8 @@ from negcat.records import Sheet, load_data, load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.believing import set_back
-from negcat.work.computing import refresh
+from negcat.work.catching_up import catch_up
 from negcat.work.holders import contradictions
-from negcat.work.waiting import join_waiting
 
 __all__ = ["Outcome", "take_record_data", "take_record_files"]
 
@@ -100,12 +99,8 @@ def take_record_data(
 def _follow_up(archive: Archive, taken: Taken, via: str) -> Outcome:
     """Join the scans that waited for what was taken, and bring up to date all that it touches."""
     catalogue = archive.catalogue
-    joined = join_waiting(archive, via) if taken.added.get("sheets") else []
-    # What an interrupted run left behind is brought up to date along with what this one touched.
-    touched = dict.fromkeys(
-        [*taken.changed_sheets, *(sheet for sheet, _ in joined), *catalogue.out_of_date()]
-    )
-    away = refresh(archive, touched)
+    done = catch_up(archive, via)
+    joined, away = done.joined, done.away
     warnings = _outdated_profiles(archive, [name for kind, name in taken.changed if kind == "tablets"])
     if away:
         warnings.append(
