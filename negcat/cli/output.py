@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -101,10 +102,30 @@ def wrapped(text: str, indent: str = "  ") -> str:
 
 
 @contextmanager
-def progress(items: Iterable[Any], length: int, label: str) -> Iterator[Iterable[Any]]:
-    """Show a progress bar on standard error where that is a terminal, and nothing elsewhere."""
+def progress(items: Iterable[Any], length: int, label: str, *, rate: bool = False) -> Iterator[Iterable[Any]]:
+    """Show a progress bar on standard error where that is a terminal, and nothing elsewhere.
+
+    Parameters
+    ----------
+    items : what there is to go through.
+    length : how many.
+    label : what is being done.
+    rate : tell how many are done in a minute, too.
+    """
     if not sys.stderr.isatty():
         yield items
         return
-    with click.progressbar(items, length=length, label=label, file=sys.stderr) as bar:
+    begun = time.monotonic()
+
+    def a_minute(_: Any) -> str:
+        return f"{60 * bar.pos / max(time.monotonic() - begun, 0.1):.0f} a minute"
+
+    with click.progressbar(
+        items,
+        length=length,
+        label=label,
+        file=sys.stderr,
+        show_pos=True,
+        item_show_func=a_minute if rate else None,
+    ) as bar:
         yield bar

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import sys
+from operator import attrgetter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import figure, print_json, progress, signed, table, warn
 from negcat.errors import CalibrationError, NegcatError
-from negcat.work.calibrate import Calibration, calibrate_scanner, code_seen, plot_fit
-from negcat.work.fit_chart import PLOT_SUFFIXES
-from negcat.work.ingest import Item, ingest_scans
-from negcat.work.match import match_scan
-from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
+from negcat.work.workers import executor, usual_workers
+
+if TYPE_CHECKING:
+    from negcat.work.calibrate import Calibration
 
 
 @click.command()
@@ -54,6 +55,9 @@ def calibrate(
       negcat calibrate tablet.tif --scanner "Bench scanner" --tablet "21 steps"
       negcat calibrate tablet.tif --scanner "Bench scanner" --tablet "21 steps" --plot fit.png
     """
+    from negcat.work.calibrate import calibrate_scanner, plot_fit
+    from negcat.work.fit_chart import PLOT_SUFFIXES
+
     box = _region(region) if region is not None else None
     if plot is not None and plot.suffix.lower() not in PLOT_SUFFIXES:
         raise click.BadParameter(
@@ -77,6 +81,8 @@ def calibrate(
 
 def _print_fit(outcome: Calibration) -> None:
     """Print a fit as text."""
+    from negcat.work.calibrate import code_seen
+
     profile = outcome.profile
     low, high = profile.density_range
     click.echo(
@@ -115,30 +121,42 @@ def _print_fit(outcome: Calibration) -> None:
     "--jobs",
     metavar="N",
     type=click.IntRange(1, 64),
-    default=1,
-    show_default=True,
-    help="Scans read at once.",
+    help="Scans read at once, each in a process of its own; without it, one for each core, at most eight.",
 )
 @archive_option
 @json_option
 def ingest(
-    paths: tuple[Path, ...], scanner: str | None, jobs: int, archive_dir: Path | None, as_json: bool
+    paths: tuple[Path, ...], scanner: str | None, jobs: int | None, archive_dir: Path | None, as_json: bool
 ) -> None:
     """Take scans: files, or folders with all they hold.
 
     Each is identified by its content, joined to the sheet that its file name, a side file or its own tags name,
     and measured. One that names no sheet waits (see 'negcat pending'). The masters are only ever read.
 
+    A file that crashes its decoder, or keeps it for more than two minutes and a second for each megabyte, is refused
+    and the others are taken. Stopped half-way and run again, it goes on where it was: a file of the same place,
+    size and time as before isn't read again ('negcat verify' does).
+
     \b
     Examples:
       negcat ingest scans/
       negcat ingest --jobs 2 --scanner "Bench scanner" /media/card/*.tif
     """
-    with open_archive(archive_dir) as archive:
-        run = ingest_scans(archive, paths, scanner=scanner, jobs=jobs)
-        with progress(run, run.length, "Taking scans") as items:
-            taken: list[Item] = list(items)
-        taken = run.finish(taken)
+    # They start while the rest is imported.
+    with executor(jobs or usual_workers(), seconds=attrgetter("seconds")) as workers:
+        from negcat.work.ingest import Item, ingest_scans
+
+        with open_archive(archive_dir) as archive:
+            run = ingest_scans(archive, paths, scanner=scanner, workers=workers)
+            taken: list[Item] = []
+            stopped = False
+            try:
+                with progress(run, run.length, "Taking scans", rate=True) as items:
+                    for item in items:
+                        taken.append(item)
+            except KeyboardInterrupt:
+                stopped = True
+            taken = run.finish(taken)
     counts = {
         word: sum(item.status == word for item in taken)
         for word in ("added", "unchanged", "unmatched", "refused")
@@ -157,6 +175,12 @@ def ingest(
                 )
             )
         click.echo(", ".join(f"{number} {word}" for word, number in counts.items()) + ".")
+    if stopped:
+        warn(
+            f"stopped after {len(taken)} of {run.length} scans, which are kept; run it again to take the others: those "
+            "taken aren't read again"
+        )
+        sys.exit(130)
     if not taken:
         warn("no scans are there: name image files, or folders that hold some")
         sys.exit(2)
@@ -176,6 +200,8 @@ def match(scan: str, sheet: str, archive_dir: Path | None, as_json: bool) -> Non
     Example:
       negcat match 4f1c09aa72d3 BW-11
     """
+    from negcat.work.match import match_scan
+
     with open_archive(archive_dir) as archive:
         item = match_scan(archive, scan, sheet)
     if as_json:
@@ -214,6 +240,8 @@ def measure(
       negcat measure BW-07 --confirm
       negcat measure
     """
+    from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
+
     changes = [SpotChange.parse(text) for text in spots]
     if changes and len(sheets) != 1:
         raise click.UsageError("--spot sets the spots of one sheet: name exactly one SHEET with it.")

@@ -12,10 +12,11 @@ from negcat.scans.files import sha256_of
 from negcat.scans.making import NewPyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
 from negcat.scans.picture import LIMIT_PIXELS, SMALLEST_SIDE
-from negcat.scans.previews import clear_unfinished, write_preview
+from negcat.scans.previews import write_preview
 from negcat.scans.pyramid import Pyramid, open_pyramid, pyramid_path
 from negcat.scans.reading import identify, read_header, read_patch, read_patches, read_reduced, take
 from negcat.scans.tones import ToneCurve, srgb_encoded, tone_curve
+from negcat.scans.workers import decoding_threads
 
 __all__ = [
     "LIMIT_PIXELS",
@@ -27,7 +28,7 @@ __all__ = [
     "ScanHeader",
     "ScanInfo",
     "ToneCurve",
-    "clear_unfinished",
+    "decoding_threads",
     "encoded",
     "identify",
     "open_pyramid",

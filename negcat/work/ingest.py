@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
-from negcat import records, scans
+from negcat import scans
 from negcat.errors import ScanError
-from negcat.scans import Reduced, ScanHeader, ScanInfo
+from negcat.scans import Reduced, ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.computing import refresh
 from negcat.work.joining import Join, SheetIds
-from negcat.work.masters import PREVIEW_SIDE
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
+from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, tags_of
+from negcat.work.scanner_tags import ScannerTags
 from negcat.work.waiting import claim_elsewhere, decide_row, sheet_ids
+from negcat.work.workers import Here, Lost, results
 
 __all__ = ["IMAGE_SUFFIXES", "Ingest", "Item", "ingest_scans", "join_and_measure"]
 
@@ -93,36 +96,6 @@ def _in_folder(path: Path, previews: Path) -> list[Path]:
     return found
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One file read whole, and why its pyramid couldn't be written."""
-
-    info: ScanInfo
-    reduced: Reduced
-    fault: str | None
-
-
-def _read(path: Path, previews: Path | None, linear: bool | None) -> Reading | str:
-    """Read one file whole; the reason where it can't be taken. Runs in a process of its own when asked to.
-
-    Parameters
-    ----------
-    path : the file.
-    previews : where its pyramid goes; None where it is there already.
-    linear : see `scans.tone_curve`.
-    """
-    pyramid = scans.NewPyramid(previews, linear=linear) if previews is not None else None
-    try:
-        if os.path.isdir(path):  # noqa: PTH112
-            return f"{path}: the folder can't be opened; give yourself permission to read it"
-        info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
-    except ScanError as error:
-        return str(error)
-    except OSError as error:
-        return f"{path}: {error.strerror or error}; see that you may read it and its folder"
-    return Reading(info, reduced, pyramid.fault if pyramid is not None else None)
-
-
 class Ingest:
     """A run over scans, taken one after the other as it is iterated.
 
@@ -131,59 +104,98 @@ class Ingest:
     archive : the archive.
     files : the files.
     scanner : the scanner the user names; None to tell it from each scan's tags.
-    jobs : files that are read at once.
+    workers : read the files.
     """
 
-    def __init__(self, archive: Archive, files: Sequence[Path], scanner: str | None, jobs: int) -> None:
+    def __init__(
+        self, archive: Archive, files: Sequence[Path], scanner: str | None, workers: Executor
+    ) -> None:
         self._archive = archive
         self._files = files
         self._scanner = scanner
-        self._jobs = jobs
+        self._workers = workers
         self.length = len(files)
 
     def __iter__(self) -> Iterator[Item]:
         ids = sheet_ids(self._archive)
-        scanners = self._archive.catalogue.scanners()
-        if self._jobs > 1 and self.length > 1:
-            with ProcessPoolExecutor(max_workers=self._jobs) as pool:
-                # One file ahead of each worker is enough; more would only fill memory with pictures.
-                waiting = []
-                for index, path in enumerate(self._files):
-                    waiting.append((path, pool.submit(_read, path, *self._pyramid(path, scanners))))
-                    if index + 1 >= 2 * self._jobs:
-                        path, reading = waiting.pop(0)
-                        yield self._take(path, reading.result(), ids, scanners)
-                for path, reading in waiting:
-                    yield self._take(path, reading.result(), ids, scanners)
-        else:
-            for path in self._files:
-                yield self._take(path, _read(path, *self._pyramid(path, scanners)), ids, scanners)
+        scanners = self._scanners()
+        # A file alone is decoded by two threads; several keep the machine busy with one each.
+        threads = 1 if self.length > 1 and getattr(self._workers, "ahead", 0) > 2 else 2
+        for known, files in groupby(self._files, lambda path: self._known(path, ids) is not None):
+            if known:
+                for path in files:
+                    row = self._known(path, ids)
+                    assert row is not None
+                    yield self._item(path, row["scan"], Join(row["sheet"], None, row["reason"]), ids)
+            else:
+                tasks = (ToRead(path, self._previews_of(path), scanners, threads) for path in files)
+                for task, read in results(self._workers, read_scan, tasks):
+                    yield self._take(task.path, read, ids, scanners)
 
-    def _pyramid(self, path: Path, scanners: Sequence[records.Scanner]) -> tuple[Path | None, bool | None]:
-        """Tell where a file's pyramid goes, None where it is there, and what its scanner's tablet says of it."""
-        archive, catalogue = self._archive, self._archive.catalogue
+    def _scanners(self) -> Scanners:
+        """Gather what decides how scans are drawn, for those who read them."""
+        catalogue = self._archive.catalogue
+        known = catalogue.scanners()
+        linear = {}
+        for name in [scanner.name for scanner in known] if self._scanner is None else [self._scanner]:
+            for bits in (8, 16):
+                for mode in scanned.CHANNELS:
+                    told = scanned.codes_are_linear(catalogue, name, bits, mode)
+                    if told is not None:
+                        linear[name, bits, mode] = told
+        tags = tuple(ScannerTags(entry.name, entry.make, entry.model, entry.software) for entry in known)
+        return Scanners(self._scanner, tags, linear)
+
+    def _at_rest(self, path: Path) -> dict[str, Any] | None:
+        """Give the scan that was taken from a file, where the file has the same size and time still."""
+        archive = self._archive
         try:
-            header = scans.read_header(path)
-            known = catalogue.scan_at(archive.stored_path(path))
-        except (ScanError, OSError):
-            return None, None  # it will be refused
-        if (
-            known is not None
-            and (known["size_bytes"], known["modified_ns"]) == (header.size_bytes, header.modified_ns)
-            and scans.pyramid_path(archive.previews, known["scan"]).is_file()
-        ):
-            return None, None
-        scanner = self._scanner or scanned.matching_scanner(scanners, _tags(header))
-        return archive.previews, scanned.codes_are_linear(catalogue, scanner, header.bits, header.mode)
+            stored, status = archive.stored_path(path), path.stat()
+        except (ScanError, OSError, ValueError):
+            return None
+        row = archive.catalogue.scan_at(stored)
+        if row is None:
+            return None
+        for seen in (row, *archive.catalogue.paths_of(row["scan"])):
+            if seen["path"] == stored and (seen["size_bytes"], seen["modified_ns"]) == (
+                status.st_size,
+                status.st_mtime_ns,
+            ):
+                return row
+        return None
 
-    def _take(
-        self,
-        path: Path,
-        read: Reading | str,
-        ids: SheetIds,
-        scanners: Sequence[records.Scanner],
-    ) -> Item:
+    def _known(self, path: Path, ids: SheetIds) -> dict[str, Any] | None:
+        """Give the scan that was taken from a file, where to read it again would change nothing.
+
+        That its size and time are the same is taken as that its content is; `negcat verify` looks at that.
+        """
+        archive = self._archive
+        row = self._at_rest(path)
+        if (
+            row is None
+            or row["rebate"] is None
+            or self._scanner not in (None, row["scanner"])
+            or not scans.pyramid_path(archive.previews, row["scan"]).is_file()
+            or not archive.master_path(row["path"]).is_file()
+        ):
+            return None
+        if row["sheet"] is None:
+            join = decide_row(archive, ids, row)
+            if join.sheet is not None or join.reason != row["reason"]:
+                return None
+        return row
+
+    def _previews_of(self, path: Path) -> Path | None:
+        """Tell where a file's pyramid goes, None where it is there."""
+        previews = self._archive.previews
+        row = self._at_rest(path)
+        there = row is not None and scans.pyramid_path(previews, row["scan"]).is_file()
+        return None if there else previews
+
+    def _take(self, path: Path, read: Reading | str | Lost, ids: SheetIds, scanners: Scanners) -> Item:
         """Take one file that was read."""
+        if isinstance(read, Lost):
+            return Item(str(path), "refused", reason=_lost(path, read))
         if isinstance(read, str):
             return Item(str(path), "refused", reason=read)
         info, reduced = read.info, read.reduced
@@ -192,15 +204,10 @@ class Ingest:
             archive.stored_path(path)
         except ScanError as error:
             return Item(str(path), "refused", reason=str(error))
-        known = catalogue.scan_by_sha256(info.sha256)
         with catalogue.writing():
+            known = catalogue.scan_by_sha256(info.sha256)
             if known is None:
-                catalogue.save_scan(
-                    {
-                        **_columns(archive, info),
-                        "scanner": self._scanner or scanned.matching_scanner(scanners, _tags(info)),
-                    }
-                )
+                catalogue.save_scan({**_columns(archive, info), "scanner": scanners.of(info)})
             else:
                 self._seen_again(info, known)
             row = catalogue.scan(info.scan)
@@ -213,10 +220,7 @@ class Ingest:
             renewed = known is not None and self._scanner is not None and known["scanner"] != self._scanner
             if fresh or renewed:
                 join_and_measure(archive, info.scan, join.sheet, reduced)
-        item = self._item(path, info, join, known is not None, fresh)
-        if item.status == "unchanged" and item.sheet is not None:
-            elsewhere = claim_elsewhere(archive, ids, path, row)
-            item = replace(item, reason="; ".join(filter(None, (elsewhere, item.reason))) or None)
+        item = self._item(path, info.scan, join, ids, added=fresh, known=known is not None)
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None
@@ -241,21 +245,25 @@ class Ingest:
         else:
             catalogue.move_scan(info.scan, stored, size_bytes=info.size_bytes, modified_ns=info.modified_ns)
 
-    def _item(self, path: Path, info: ScanInfo, join: Join, known: bool, fresh: bool) -> Item:
-        row = self._archive.catalogue.scan(info.scan)
+    def _item(
+        self, path: Path, scan: str, join: Join, ids: SheetIds, *, added: bool = False, known: bool = True
+    ) -> Item:
+        catalogue = self._archive.catalogue
+        row = catalogue.scan(scan)
         assert row is not None
         if join.sheet is None:
-            status: Status = "unchanged" if known else "unmatched"
-            return Item(str(path), status, None, info.scan, join.reason, False)
-        findings = self._archive.catalogue.findings(join.sheet)
-        measured = findings is not None and findings.scan == info.scan
+            return Item(str(path), "unchanged" if known else "unmatched", None, scan, join.reason, False)
+        reasons = [
+            None if added else claim_elsewhere(self._archive, ids, path, row),
+            f"not measured: {row['unmeasured']}" if row["unmeasured"] else None,
+        ]
         return Item(
             str(path),
-            "added" if fresh else "unchanged",
+            "added" if added else "unchanged",
             join.sheet,
-            info.scan,
-            f"not measured: {row['unmeasured']}" if row["unmeasured"] else None,
-            measured,
+            scan,
+            "; ".join(filter(None, reasons)) or None,
+            _measured_on(catalogue.findings(join.sheet), scan),
         )
 
     def finish(self, items: Sequence[Item]) -> list[Item]:
@@ -282,8 +290,20 @@ def _measured_on(findings: Any, scan: str | None) -> bool:
     return findings is not None and findings.scan == scan
 
 
+def _lost(path: Path, lost: Lost) -> str:
+    if lost.late:
+        return (
+            f"{path}: reading it {lost.how}; the file is damaged, or lies on a disk that hardly answers: copy it to "
+            "another, or scan it again"
+        )
+    return (
+        f"{path}: the process that read it {lost.how}, twice; the file is damaged in a way that its decoder doesn't "
+        "survive, or needs more memory than there is: copy or scan it again"
+    )
+
+
 def ingest_scans(
-    archive: Archive, paths: Sequence[Path], *, scanner: str | None = None, jobs: int = 1
+    archive: Archive, paths: Sequence[Path], *, scanner: str | None = None, workers: Executor | None = None
 ) -> Ingest:
     """Prepare to take scans.
 
@@ -292,7 +312,8 @@ def ingest_scans(
     archive : the archive.
     paths : files, and folders with all they hold.
     scanner : the scanner they were made on; None to tell it from each scan's own tags.
-    jobs : files that are read at once, each in a process of its own.
+    workers : read the files, see :func:`negcat.work.workers.executor`; None: they are read in this process, one
+        after the other, which a crash of their decoder doesn't survive.
 
     Returns
     -------
@@ -304,7 +325,7 @@ def ingest_scans(
     """
     if scanner is not None and archive.catalogue.scanner(scanner) is None:
         raise unknown(archive.catalogue, "scanner", scanner)
-    return Ingest(archive, _files(archive, paths), scanner, jobs)
+    return Ingest(archive, _files(archive, paths), scanner, workers or Here())
 
 
 def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Reduced) -> None:
@@ -327,10 +348,6 @@ def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Re
         )
 
 
-def _tags(info: ScanHeader) -> dict[str, str | None]:
-    return {"make": info.make, "model": info.model, "software": info.software}
-
-
 def _columns(archive: Archive, info: ScanInfo) -> dict[str, Any]:
     """Write a scan as the catalogue keeps it."""
     return {
@@ -344,7 +361,7 @@ def _columns(archive: Archive, info: ScanInfo) -> dict[str, Any]:
         "bits": info.bits,
         "mode": info.mode,
         "dpi": info.dpi,
-        **_tags(info),
+        **tags_of(info),
         "description": info.description,
         "taken_at": info.taken_at,
         "orientation": info.orientation,

@@ -10,11 +10,9 @@ from negcat import scans
 from negcat.errors import ScanError
 from negcat.scans import Reduced, ScanHeader
 from negcat.work.archive import Archive
+from negcat.work.reading_scans import PREVIEW_SIDE
 
-__all__ = ["PREVIEW_SIDE", "find_master", "header_of", "reduced_of"]
-
-PREVIEW_SIDE = 1600
-"""Longest side, in pixels, of a scan made small: enough for the page's picture and for finding the margin."""
+__all__ = ["find_master", "header_of", "reduced_of"]
 
 
 def find_master(archive: Archive, row: Mapping[str, Any]) -> Path:

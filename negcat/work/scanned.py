@@ -11,11 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from negcat import densitometry, records
+from negcat import densitometry
 from negcat.catalogue import Catalogue
 from negcat.densitometry import Condition, NoRebate, Rebate, ScannerProfile
 from negcat.densitometry.boxes import Box
 from negcat.scans import Reduced
+from negcat.work.scanner_tags import matching_scanner, same_text
 
 __all__ = [
     "CHANNELS",
@@ -103,37 +104,6 @@ def scan_date(taken_at: str | None, modified_ns: int) -> tuple[str, str]:
     return local.replace(tzinfo=None).isoformat(timespec="seconds"), "the file's time"
 
 
-def matching_scanner(scanners: Sequence[records.Scanner], tags: Mapping[str, Any]) -> str | None:
-    """Tell the scanner from a scan's own tags.
-
-    Parameters
-    ----------
-    scanners : the scanners on record.
-    tags : the scan's ``make``, ``model`` and ``software``, each a text or None.
-
-    Returns
-    -------
-    The one scanner of which every recorded tag is the scan's; the one with most tags where several fit;
-    None where none does, or two equally well.
-    """
-    fitting: list[tuple[int, str]] = []
-    for scanner in scanners:
-        wanted = {
-            field: value
-            for field in ("make", "model", "software")
-            if (value := getattr(scanner, field)) is not None
-        }
-        if wanted and all(_same(value, tags.get(field)) for field, value in wanted.items()):
-            fitting.append((len(wanted), scanner.name))
-    best = max((count for count, _ in fitting), default=0)
-    names = [name for count, name in fitting if count == best]
-    return names[0] if len(names) == 1 else None
-
-
-def _same(recorded: str, tag: str | None) -> bool:
-    return tag is not None and " ".join(recorded.casefold().split()) == " ".join(tag.casefold().split())
-
-
 def channel_of(film_channel: str, mode: str) -> tuple[int, str] | None:
     """Choose the channel that a film is measured in.
 
@@ -216,7 +186,7 @@ def profile_doubts(catalogue: Catalogue, row: Mapping[str, Any], profile: Profil
     if changed := tablet_changed(catalogue, profile):
         doubts.append(changed)
     made_with = profile.settings.get("software")
-    if made_with and row["software"] and not _same(made_with, row["software"]):
+    if made_with and row["software"] and not same_text(made_with, row["software"]):
         doubts.append(
             f"This scan was made with {row['software']}, the profile's tablet with {made_with}: it holds only if "
             "both leave the codes as the scanner gives them."

@@ -4,10 +4,12 @@
 
 Makes its own scans (230 MB and, unless --small, 920 MB: grey, 16 bits, linear, a negative with grain in a clear
 margin on open glass), takes them into an archive with a scanner profile and a sheet with two spots, and prints
-ratios. Both sides run in turn in one process, and the least of the repetitions counts: machines are shared, and only
+ratios. The scan is read by a worker process, as `negcat ingest` does it; that one begins within the time measured.
+Both sides run in turn, and the least of the repetitions counts: machines are shared, and only
 a ratio within one run means anything. The limit is held against libvips as anyone would call it; beside it stands
 libvips with negcat's own table of tones, the hardest yardstick there is. Peak
-memory is that of a process of its own, without the pages of mapped files (the libraries' code).
+memory is that of a process of its own and of its worker together, without the pages of mapped files (the libraries'
+code).
 
 pyvips is needed for this and for nothing else: pip install pyvips pyvips-binary
 """
@@ -35,6 +37,7 @@ from negcat.scans.making import QUALITY
 from negcat.work.archive import Archive
 from negcat.work.ingest import ingest_scans
 from negcat.work.taking import take_record_files
+from negcat.work.workers import executor
 
 SIZES = {"230 MB": (9600, 12000, 1200), "920 MB": (19200, 24000, 2400)}
 LAYOUTS = {
@@ -120,18 +123,27 @@ def make_archive(folder: Path) -> Archive:
     return archive
 
 
-def negcat_takes(path: Path, scratch: Path) -> float:
-    """Take a scan into a new archive: everything `negcat ingest` does; seconds."""
+def negcat_takes(path: Path, scratch: Path) -> tuple[float, dict]:
+    """Take a scan into a new archive: everything `negcat ingest` does; seconds, and the worker's memory."""
     folder = Path(tempfile.mkdtemp(dir=scratch))
     with make_archive(folder) as archive:
         begin = time.perf_counter()
-        run = ingest_scans(archive, [path])
-        items = run.finish(list(run))
-        seconds = time.perf_counter() - begin
+        with executor(1) as workers:
+            run = ingest_scans(archive, [path], workers=workers)
+            items = run.finish(list(run))
+            seconds = time.perf_counter() - begin
+            memory = workers.submit(memory_of_process).result()
         assert items[0].measured, items
         assert scans.pyramid_path(archive.previews, items[0].scan).is_file()
     shutil.rmtree(folder)
-    return seconds
+    return seconds, memory
+
+
+def memory_of_process() -> dict[str, float]:
+    """Measure the peak memory of the process that this runs in, MB; without the pages of mapped files, too."""
+    lines = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+    peak, mapped = (int(lines[name].split()[0]) / 1000 for name in ("VmHWM", "RssFile"))
+    return {"peak_mb": peak, "beyond_files_mb": peak - mapped}
 
 
 def libvips_makes_a_pyramid(path: Path, scratch: Path, *, by_table: bool = False) -> float:
@@ -175,10 +187,8 @@ def in_a_process_of_its_own(task: str, path: Path, scratch: Path) -> dict:
 def child(task: str, path: Path, scratch: Path) -> dict:
     """Measure what needs a fresh process."""
     if task == "memory":
-        negcat_takes(path, scratch)
-        lines = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
-        peak, mapped = (int(lines[name].split()[0]) / 1000 for name in ("VmHWM", "RssFile"))
-        return {"peak_mb": peak, "beyond_files_mb": peak - mapped}
+        _, of_worker = negcat_takes(path, scratch)
+        return {name: value + of_worker[name] for name, value in memory_of_process().items()}
     begin = time.perf_counter()
     patch = scans.read_patch(path, 4001, 5003, 4001 + PATCH, 5003 + PATCH)
     seconds = time.perf_counter() - begin
@@ -233,7 +243,7 @@ def main() -> None:
                 (
                     libvips_makes_a_pyramid(path, scratch),
                     libvips_makes_a_pyramid(path, scratch, by_table=True),
-                    negcat_takes(path, scratch),
+                    negcat_takes(path, scratch)[0],
                 )
                 for _ in range(reps)
             ]

@@ -1,0 +1,129 @@
+"""Reading a scan whole, as a worker process does it.
+
+A decoder that meets a damaged file may crash, hang, or ask for all memory there is. So this imports no more than
+it needs, knows no catalogue, and gives back what can be sent to the process that does.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from negcat import scans
+from negcat.errors import ScanError
+from negcat.scans import Reduced, ScanHeader, ScanInfo
+from negcat.work.scanner_tags import ScannerTags, matching_scanner
+
+__all__ = ["PREVIEW_SIDE", "Reading", "Scanners", "ToRead", "read_scan", "tags_of"]
+
+PREVIEW_SIDE = 1600
+"""Longest side, in pixels, of a scan made small: enough for the page's picture and for finding the margin."""
+
+LEAST_SECONDS = 120.0
+"""That any file may take."""
+
+SECONDS_PER_MB = 1.0
+"""That a file may take beyond it: a hundred times what decoding takes, ten times what a slow network does."""
+
+
+@dataclass(frozen=True)
+class Scanners:
+    """What the catalogue knows of scanners, as far as it decides how a scan's tones are drawn.
+
+    Parameters
+    ----------
+    named : the scanner that the user names; None to tell it from a scan's tags.
+    tags : those of the scanners on record.
+    linear : scanner, bits and mode → whether its codes are proportional to light; without those of which no step
+        tablet tells.
+    """
+
+    named: str | None
+    tags: tuple[ScannerTags, ...]
+    linear: Mapping[tuple[str, int, str], bool]
+
+    def of(self, header: ScanHeader) -> str | None:
+        """Tell the scanner of a scan."""
+        return self.named or matching_scanner(self.tags, tags_of(header))
+
+    def says_linear(self, header: ScanHeader) -> bool | None:
+        """Tell what the scanner's tablet says of a scan's codes; None where there is none."""
+        scanner = self.of(header)
+        return self.linear.get((scanner, header.bits, header.mode)) if scanner is not None else None
+
+
+@dataclass(frozen=True)
+class ToRead:
+    """A file to be read.
+
+    Parameters
+    ----------
+    path : the file.
+    previews : the folder that its pyramid goes into; None where it is there.
+    scanners : see :class:`Scanners`.
+    threads : that decode it.
+    """
+
+    path: Path
+    previews: Path | None
+    scanners: Scanners
+    threads: int
+
+    @property
+    def seconds(self) -> float:
+        """How long it may take: two minutes, and a second more for each megabyte."""
+        try:
+            return LEAST_SECONDS + SECONDS_PER_MB * self.path.stat().st_size / 1e6
+        except (OSError, ValueError):
+            return LEAST_SECONDS  # it will be refused
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One file read whole, and why its pyramid couldn't be written."""
+
+    info: ScanInfo
+    reduced: Reduced
+    fault: str | None
+
+
+def tags_of(header: ScanHeader) -> dict[str, str | None]:
+    """Give the tags that a scanner is told by."""
+    return {"make": header.make, "model": header.model, "software": header.software}
+
+
+def read_scan(task: ToRead) -> Reading | str:
+    """Read one file whole and make its pyramid; the reason where it can't be taken."""
+    path = task.path
+    try:
+        if os.path.isdir(path):  # noqa: PTH112
+            return f"{path}: the folder can't be opened; give yourself permission to read it"
+        pyramid = None
+        if task.previews is not None:
+            linear = task.scanners.says_linear(scans.read_header(path))
+            pyramid = scans.NewPyramid(task.previews, linear=linear)
+        with scans.decoding_threads(task.threads):
+            info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
+    except (ScanError, MemoryError) as error:
+        return _too_large(path) if _for_want_of_memory(error) else str(error)
+    except OSError as error:
+        return f"{path}: {error.strerror or error}; see that you may read it and its folder"
+    return Reading(info, reduced, pyramid.fault if pyramid is not None else None)
+
+
+def _for_want_of_memory(error: BaseException | None) -> bool:
+    """Tell whether memory was short, whatever became of the error on its way."""
+    while error is not None:
+        if isinstance(error, MemoryError):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
+def _too_large(path: Path) -> str:
+    return (
+        f"{path}: to decode it takes more memory than a worker is given; take it by itself with '--jobs 1', or save "
+        "it as a TIFF in strips, which is never decoded whole"
+    )

@@ -1,0 +1,93 @@
+"""How much faster two worker processes take compressed scans than one.
+
+    python -m tests.benchmarks.together [--reps 3] [--scans 6] [--dir DIR]
+
+Makes its own scans (each 58 MB of pixels: grey, 16 bits, a negative with grain), LZW and deflate, and takes all of
+them into a new archive (checksum, pyramid, margin, base+fog, spots, catalogue, pictures) by one worker, by two, and
+once more by one that decodes with two threads. Each worker decodes with one thread otherwise, so that what is
+compared is processes. They run in turn and the least of the repetitions counts; the workers have begun before.
+"""
+
+import argparse
+import shutil
+import tempfile
+import time
+from concurrent.futures import Future
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from negcat.work.ingest import ingest_scans
+from negcat.work.workers import executor, results
+from tests.benchmarks.ingest import LAYOUTS, machine, make_archive, make_scan
+
+SIZE = (4800, 6000, 600)
+LIMIT = 1.7
+KINDS = ("LZW strips", "deflate strips", "LZW tiles")
+
+
+class WithThreads:
+    """Workers that decode with so many threads."""
+
+    def __init__(self, workers, threads: int) -> None:
+        self._workers = workers
+        self._threads = threads
+        self.ahead = workers.ahead
+
+    def submit(self, function, task) -> Future:
+        return self._workers.submit(function, replace(task, threads=self._threads))
+
+
+def taken_in(paths: list[Path], workers: int, threads: int, scratch: Path) -> float:
+    """Take scans into a new archive; seconds."""
+    folder = Path(tempfile.mkdtemp(dir=scratch))
+    with make_archive(folder) as archive, executor(workers) as pool:
+        list(results(pool, abs, range(4 * workers)))
+        begin = time.perf_counter()
+        run = ingest_scans(archive, paths, workers=WithThreads(pool, threads))
+        items = run.finish(list(run))
+        seconds = time.perf_counter() - begin
+        assert len(items) == len(paths), items
+        assert all(item.status == "added" for item in items), items
+    shutil.rmtree(folder)
+    return seconds
+
+
+def main() -> None:
+    """Make the scans, take them, print the table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--reps", type=int, default=3, help="repetitions of which the least counts")
+    parser.add_argument("--scans", type=int, default=6, help="of each kind")
+    parser.add_argument("--dir", type=Path, help="where the scans are made; 1 GB")
+    given = parser.parse_args()
+    print(machine(), end="\n\n")
+    print(
+        "| scans | one worker, s | two, s | two against one | limit | one worker with two threads, s |\n"
+        "|---|---|---|---|---|---|"
+    )
+    with tempfile.TemporaryDirectory(dir=given.dir) as name:
+        scratch = Path(name)
+        for kind in KINDS:
+            first = scratch / "M-01 0.tif"
+            make_scan(scratch, *SIZE, {first: LAYOUTS[kind][0]})
+            paths = [first]
+            for number in range(1, given.scans):
+                # The same picture under another checksum: what lies behind the picture belongs to nothing.
+                paths.append(scratch / f"M-01 {number}.tif")
+                paths[-1].write_bytes(first.read_bytes() + np.int32(number).tobytes())
+            times = [
+                [taken_in(paths, workers, threads, scratch) for workers, threads in ((1, 1), (2, 1), (1, 2))]
+                for _ in range(given.reps)
+            ]
+            one, two, threaded = (min(column) for column in zip(*times, strict=True))
+            print(
+                f"| {given.scans} × {kind} | {one:.2f} | {two:.2f} | {one / two:.2f} | {LIMIT} | {threaded:.2f} |",
+                flush=True,
+            )
+            for path in paths:
+                path.unlink()
+
+
+if __name__ == "__main__":
+    main()
