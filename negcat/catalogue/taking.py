@@ -11,9 +11,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from negcat.catalogue.accepted import AcceptedKept
 from negcat.catalogue.bulk import many_new_sheets
 from negcat.catalogue.connection import now
-from negcat.catalogue.findings import FindingsKept
 from negcat.catalogue.history import HistoryKept
 from negcat.catalogue.rows import KINDS, Inner, Kind, Row, as_json, kind_named
 from negcat.errors import ArchiveError
@@ -75,7 +75,7 @@ class _Comparison:
         self.same = 0
 
 
-class RecordsTaken(HistoryKept, FindingsKept):
+class RecordsTaken(HistoryKept, AcceptedKept):
     """How records come into the catalogue."""
 
     def _furnish(self) -> None:
@@ -121,6 +121,7 @@ class RecordsTaken(HistoryKept, FindingsKept):
                     for start in range(0, len(names), _AT_ONCE):
                         part = {name: found[name] for name in names[start : start + _AT_ONCE]}
                         self._take_part(kind, part, at, taken)
+            self._take_accepted(records, ways, at, taken.added, taken.unchanged, taken.changed_sheets)
             self.mark_out_of_date(taken.changed_sheets)
         return taken
 

@@ -24,6 +24,8 @@ KINDS = {
     "sheets": "sheet",
     "developments": "development",
     "film_tests": "film test",
+    "dated_changes": "dated change",
+    "advised_times": "advised time",
 }
 PLURALS = {"shutter": "shutters", "lens": "lenses"}
 

@@ -10,6 +10,8 @@ from negcat.records.film_formats import film_size_mm
 from negcat.records.known import KnownNames
 from negcat.records.models import (
     KEYS,
+    AcceptedChange,
+    AcceptedTime,
     Cell,
     Development,
     Film,
@@ -37,6 +39,8 @@ from negcat.records.writing import dump_yaml
 __all__ = [
     "COLUMNS",
     "KEYS",
+    "AcceptedChange",
+    "AcceptedTime",
     "Cell",
     "Development",
     "Film",

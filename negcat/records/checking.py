@@ -13,7 +13,7 @@ from negcat.errors import Fault, RecordError
 from negcat.records.base import Path, Record
 from negcat.records.faults import FaultList
 from negcat.records.known import KnownNames
-from negcat.records.models import KEYS, Records
+from negcat.records.models import Records
 from negcat.records.reading import Document, from_data, read_document
 from negcat.records.references import Entry, check_references
 from negcat.records.sentences import explain, field_at
@@ -216,7 +216,7 @@ def _mend(item: dict[str, Any], model: type[Record], path: Path) -> None:
 
 
 def _gather(count: int, entries: Iterable[Entry]) -> list[Records]:
-    lists: list[dict[str, list[Record]]] = [{name: [] for name in KEYS} for _ in range(count)]
+    lists: list[dict[str, list[Record]]] = [{name: [] for name in Records.MODELS} for _ in range(count)]
     for entry in entries:
         if entry.record is not None:
             lists[entry.document][entry.kind].append(entry.record)

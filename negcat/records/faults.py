@@ -103,5 +103,5 @@ def _label(document: Document, path: Path) -> str:
         return ""
     items = document.lists.get(str(path[0]), [])
     item = items[path[1]] if path[1] < len(items) else None
-    name = item.get(KEYS[str(path[0])]) if isinstance(item, dict) else None
+    name = item.get(KEYS.get(str(path[0]))) if isinstance(item, dict) else None
     return f" ({_SINGULAR[str(path[0])]} {shown(name)[1:-1]})" if isinstance(name, str) and name else ""

@@ -14,6 +14,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
+from negcat.records.accepted import AcceptedChange, AcceptedTime
 from negcat.records.base import Record
 from negcat.records.equipment import Cell, Film, Lens, PrintTarget, Reciprocity, Scanner, Shutter, Tablet
 from negcat.records.holders import Holder, HolderSide
@@ -22,6 +23,8 @@ from negcat.records.sheet import Indicated, Movements, Reading, Sheet, Spot
 
 __all__ = [
     "KEYS",
+    "AcceptedChange",
+    "AcceptedTime",
     "Cell",
     "Development",
     "Film",
@@ -57,6 +60,12 @@ class Records(Record):
     sheets: Annotated[tuple[Sheet, ...], Field(description="Sheets: the field records")] = ()
     developments: Annotated[tuple[Development, ...], Field(description="Batches of development")] = ()
     film_tests: Annotated[tuple[FilmTest, ...], Field(description="Step tablets exposed on film")] = ()
+    dated_changes: Annotated[
+        tuple[AcceptedChange, ...], Field(description="Figures changed from a day on, by accepting advice")
+    ] = ()
+    advised_times: Annotated[
+        tuple[AcceptedTime, ...], Field(description="Developing times accepted for the sheets that wait")
+    ] = ()
 
     MODELS: ClassVar[Mapping[str, type[Record]]] = {
         "films": Film,
@@ -69,6 +78,8 @@ class Records(Record):
         "sheets": Sheet,
         "developments": Development,
         "film_tests": FilmTest,
+        "dated_changes": AcceptedChange,
+        "advised_times": AcceptedTime,
     }
 
     def counts(self) -> dict[str, int]:
@@ -88,4 +99,4 @@ KEYS: Mapping[str, str] = {
     "developments": "batch",
     "film_tests": "test",
 }
-"""The field of every list that names its records."""
+"""The field of every list that names its records; what was accepted has no name."""

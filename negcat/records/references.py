@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from typing import Any
 
+from negcat.records.accepted import AcceptedChange, AcceptedTime
 from negcat.records.base import Path, Record
 from negcat.records.equipment import Lens, Tablet
 from negcat.records.faults import FaultList
@@ -54,7 +55,9 @@ class Entry:
 
     def name(self) -> str | None:
         """Return the name the record goes by; None where that can't be said."""
-        key = KEYS[self.kind]
+        key = KEYS.get(self.kind)
+        if key is None:
+            return None
         if self.record is not None and not self.is_faulty(key):
             return str(getattr(self.record, key))
         written = self.item.get(key)
@@ -174,6 +177,11 @@ def _unknown_references(entry: Entry, names: _Names) -> Iterator[tuple[Path, Any
                 for place, side in enumerate(record.sides)
                 if side.film is not None and side.film not in names.films
             )
+    elif isinstance(record, AcceptedChange | AcceptedTime):
+        yield from _reference(entry, "film", "films", names)
+        if isinstance(record, AcceptedChange):
+            yield from _reference(entry, "shutter", "shutters", names)
+            yield from _reference(entry, "lens", "lenses", names)
     elif isinstance(record, FilmTest):
         yield from _reference(entry, "film", "films", names)
         yield from _reference(entry, "tablet", "tablets", names)

@@ -21,6 +21,8 @@ _FILES: dict[str, str] = {
     "sheets": "sheet",
     "developments": "development",
     "film_tests": "film_test",
+    "dated_changes": "dated_change",
+    "advised_times": "advised_time",
 }
 
 
