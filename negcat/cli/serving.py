@@ -58,7 +58,7 @@ def serve(port: int, host: str, public_read: bool, archive_dir: Path | None) -> 
 def demo(directory: Path, serving: bool, port: int, as_json: bool) -> None:
     """Build an archive in DIR from the sample archive, print what came out, and show it.
 
-    The sample is a closed brickworks, its clay pits and its tidal creek: 24 made-up sheets with their scans.
+    The sample is a closed brickworks, its clay pits and its tidal creek: 31 made-up sheets, film tests, scans.
 
     \b
     Examples:

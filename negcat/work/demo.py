@@ -96,7 +96,7 @@ def build_demo(directory: Path, announce: Callable[[str], object] | None = None)
         archive = Archive.create(directory)
     with archive:
         say(f"Archive: {archive.root}")
-        for part in ("scans", "tablet", "records"):
+        for part in ("scans", "tablet", "film_tests", "records"):
             shutil.copytree(sample / part, archive.root / part, dirs_exist_ok=True)
         outcome = take_record_files(archive, sorted((archive.root / "records").iterdir()))
         say(f"Records: {sum(outcome.added.values())} taken, {sum(outcome.unchanged.values())} there already.")

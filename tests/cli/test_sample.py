@@ -30,15 +30,16 @@ def run(sample: Path, *args: str) -> dict:
     return json.loads(result.stdout)
 
 
-def test_what_happened_to_every_scan(sample: Path) -> None:
+def test_what_happened_to_every_scan(sample: Path, truth: dict[str, dict]) -> None:
     demo = json.loads((sample / "demo.json").read_text(encoding="utf-8"))
-    assert len(demo["sheets"]) == 24
+    measured = {sheet["sheet"] for sheet in demo["sheets"] if sheet["verdict"] != "not measured"}
+    assert measured == set(truth)
     statuses = [item["status"] for item in demo["scans"]]
     assert (statuses.count("unmatched"), statuses.count("unchanged"), statuses.count("refused")) == (1, 1, 0)
     (positive,) = [item for item in demo["scans"] if "positive" in item["path"]]
     assert not positive["measured"]
     assert all(item["measured"] for item in demo["scans"] if item["sheet"] and item is not positive)
-    assert sum(demo["verdicts"].values()) == 24
+    assert sum(demo["verdicts"].values()) == len(demo["sheets"]) > len(truth)
 
 
 def test_building_it_again_changes_nothing(sample: Path) -> None:
@@ -103,12 +104,12 @@ def test_find_show_and_the_demo_agree(sample: Path, shown: dict[str, dict]) -> N
     page = run(sample, "find", "--cell", "rear", "--tag", "N+1")
     expected = {sheet for sheet, s in shown.items() if (s["cell"], s["tag"]) == ("rear", "N+1")}
     assert expected
-    assert {row["sheet"] for row in page["sheets"]} == expected
-    for row in page["sheets"]:
-        assert row["verdict"] == shown[row["sheet"]]["result"]["verdict"]
+    measured = {row["sheet"]: row["verdict"] for row in page["sheets"] if row["verdict"] != "not measured"}
+    assert measured == {sheet: shown[sheet]["result"]["verdict"] for sheet in expected}
     demo = {
         s["sheet"]: s["verdict"]
         for s in json.loads((sample / "demo.json").read_text(encoding="utf-8"))["sheets"]
+        if s["verdict"] != "not measured"
     }
     assert demo == {sheet: s["result"]["verdict"] for sheet, s in shown.items()}
 

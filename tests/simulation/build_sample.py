@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import yaml
 
-from . import fieldbook
+from . import fieldbook, late_may
 from .fieldbook import ALDWATER, MARL, SORREL, TRESSICK, Entry, Metered
 from .scanner import Scanner, tablet_scan, write_tiff
 from .season import FILMS, LENSES, MEASURED_SHUTTER, Developed, season
@@ -118,23 +118,27 @@ def _shutter_name(lens: str) -> str:
 
 def developments() -> str:
     rows = []
-    for batch, tag, film, time, date, note in fieldbook.BATCHES:
-        rows.append(
-            {
-                "batch": batch,
-                "date": date,
-                "developer": "Ousel",
-                "dilution": "1+25",
-                "temperature_c": 20,
-                "time": time,
-                "method": "tray",
-                "agitation": "shuffled through once every 30 s",
-                "tag": tag,
-                "sheets": [e.sheet for e in fieldbook.ENTRIES if e.tag == tag and e.film == film],
-                "notes": note,
-            }
-        )
+    for spec in fieldbook.BATCHES:
+        _, tag, film, *_ = spec
+        rows.append(_batch(spec, [e.sheet for e in fieldbook.ENTRIES if e.tag == tag and e.film == film]))
     return "# Six batches, three evenings.\n\n" + _yaml({"developments": rows})
+
+
+def _batch(spec: tuple[str, str, str, str, str, str], sheets: list[str]) -> dict[str, Any]:
+    batch, tag, _, time, date, note = spec
+    return {
+        "batch": batch,
+        "date": date,
+        "developer": "Ousel",
+        "dilution": "1+25",
+        "temperature_c": 20,
+        "time": time,
+        "method": "tray",
+        "agitation": "shuffled through once every 30 s",
+        "tag": tag,
+        "sheets": sheets,
+        "notes": note,
+    }
 
 
 _VISITS = (
@@ -211,7 +215,7 @@ def truth_of(d: Developed) -> dict[str, Any]:
 
 def build(out: Path) -> None:
     """Write everything below `out` but its README."""
-    for part in ("scans", "records", "tablet"):
+    for part in ("scans", "records", "tablet", "film_tests"):
         shutil.rmtree(out / part, ignore_errors=True)
         (out / part).mkdir(parents=True)
     made = list(season(SEED, scanner=SCANNER))
@@ -239,6 +243,7 @@ def build(out: Path) -> None:
         out / "tablet" / "step_tablet_21.tif", tablet_scan(SCANNER, TABLET, rng), SCANNER, "2026:05:18 18:50:00",
         "film, transmitted, grey 16 bit, linear",
     )  # fmt: skip
+    tested = late(out)
     records = {d.entry.sheet: d.record for d in made}
     (out / "records" / "equipment.yaml").write_text(equipment(), encoding="utf-8")
     (out / "records" / "developments.yaml").write_text(developments(), encoding="utf-8")
@@ -250,8 +255,37 @@ def build(out: Path) -> None:
         sheets_csv([r for r in records.values() if r["film"] == IN_CSV]), encoding="utf-8"
     )
     (out / "truth.json").write_text(
-        json.dumps(_rounded(_truth(made)), indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+        json.dumps(_rounded(_truth(made, tested)), indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
     )
+
+
+def late(out: Path) -> list[late_may.Tested]:
+    """Write what came after the scans: sheets that wait, film tests and the scan of one."""
+    sheets = list(late_may.records_of_sheets(SEED))
+    batch = _batch(late_may.BATCH, [entry.sheet for entry in late_may.DEVELOPED])
+    (out / "records" / "late_may.yaml").write_text(
+        sheets_yaml("The kiln yard, the pits and the creek again, late in May", sheets)
+        + "\n# Developed and not scanned yet; the other five are still in their holders.\n"
+        + _yaml({"developments": [batch]}),
+        encoding="utf-8",
+    )
+    tested = list(late_may.film_tests(SEED, TABLET, SCANNER))
+    text = (
+        "# The tablet exposed on both films in the college's sensitometer, and developed at home with the usual\n"
+        "# developer. Read on the college's densitometer, but for T-2: that one I scanned.\n\nfilm_tests:\n"
+    )
+    for test in tested:
+        densities = test.record.get("densities", ())
+        text += "\n" + _yaml([{k: v for k, v in test.record.items() if k != "densities"}])
+        if densities:
+            text += f"  densities: [{', '.join(f'{d:.2f}' for d in densities)}]\n"
+        if test.codes is not None:
+            write_tiff(
+                out / test.record["scan"], test.codes, SCANNER, "2026:05:24 20:15:00",
+                "film, transmitted, grey 16 bit, linear",
+            )  # fmt: skip
+    (out / "records" / "film_tests.yaml").write_text(text, encoding="utf-8")
+    return tested
 
 
 def _stray() -> list[Developed]:
@@ -264,7 +298,7 @@ def _stray() -> list[Developed]:
         fieldbook.ENTRIES = entries
 
 
-def _truth(made: list[Developed]) -> dict[str, Any]:
+def _truth(made: list[Developed], tested: list[late_may.Tested]) -> dict[str, Any]:
     return {
         "about": "What is true of each sheet, known because it was simulated (tests/simulation). "
         "exposure_error_stops: the placed reading's exposure by the film's true speed, less the zone it was "
@@ -293,6 +327,7 @@ def _truth(made: list[Developed]) -> dict[str, Any]:
             },
         ],
         "sheets": [truth_of(d) for d in made],
+        "film_tests": [test.truth for test in tested],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -206,3 +207,32 @@ def tablet_scan(
     d = d + 0.004 * np.sqrt((d + 0.05) / 0.5) * gaussian_filter(rng.standard_normal(d.shape), 0.6) / 0.45
     around = 0.0005 if surround == "mask" else 1.0
     return scanner.codes(inside * 10.0**-d + (1 - inside) * around, rng)
+
+
+def film_strip(
+    scanner: Scanner,
+    densities: Sequence[float] | F,
+    fog: float,
+    grain_of: Callable[[F], F],
+    step_mm: tuple[float, float] = (9.0, 5.2),
+    beside_mm: float = 9.0,
+    glass_mm: float = 3.0,
+) -> F:
+    """Transmittance of a strip of film on open glass that a tablet was exposed on; beside the tablet it was covered."""
+    s = scanner.dpi / 25.4
+    n = len(densities)
+    long, high = step_mm[1] * n + 2 * beside_mm, step_mm[0] + 2 * beside_mm
+    w, h = long + 2 * glass_mm, high + 2 * glass_mm
+    x, y = np.meshgrid(
+        (np.arange(round(w * s)) + 0.5) / s - w / 2, (np.arange(round(h * s)) + 0.5) / s - h / 2
+    )
+    a = np.radians(-0.4)
+    x, y = np.cos(a) * x + np.sin(a) * y, -np.sin(a) * x + np.cos(a) * y
+    along = x / step_mm[1] + n / 2
+    step = np.asarray(densities)[np.clip(along.astype(int), 0, n - 1)]
+    exposed = np.clip(0.5 - _rounded(x, y, step_mm[1] * n, step_mm[0], 0.1) * s, 0, 1)
+    density = fog + (step - fog) * exposed
+    edge = _rounded(x, y, long, high, 1.0)
+    on = np.clip(0.5 - edge * s, 0, 1)
+    rim = 0.10 * np.exp(-((edge / 0.18) ** 2))
+    return np.asarray(on * 10.0 ** -(density + grain_of(density) + rim) + (1 - on))

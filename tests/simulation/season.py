@@ -203,6 +203,31 @@ def plan(entry: Entry, film: Film, lens: Lens, noted: tuple[float, ...], focal: 
 # ------------------------------------------------------------------------------------- the whole way
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What he metered, and set by it: where, what he wrote down, and what it truly was."""
+
+    spots: list[tuple[float, float]]
+    noted: list[float]
+    true_ev: list[float]
+    plan: Plan
+
+
+def metered(entry: Entry, light: Luminance, frame: tuple[float, float], rng: np.random.Generator) -> Seen:
+    """He meters the patches, and works out stop and time."""
+    film, lens = FILMS[entry.film], LENSES[entry.lens]
+    near = 1.3  # mm on the film: he walks up until his one degree is well inside the patch
+    spots = [evenest(light.cd_m2, m.u, m.v, frame) for m in entry.readings]
+    noted, true_ev = [], []
+    for u, v in spots:
+        ev = float(np.log2(_disc(light.cd_m2, u, v, near, frame).mean() / 0.125))
+        true_ev.append(ev)
+        ev += rng.normal(0, 0.05) + np.log2(entry.meter_iso / 100)
+        noted.append(round(ev * 10) / 10 if entry.fresh else round(ev * 3) / 3)
+    focal = lens.cells[entry.cell].focal_mm
+    return Seen(spots, noted, true_ev, plan(entry, film, lens, tuple(noted), focal))
+
+
 def expose(
     entry: Entry, light: Luminance, rng: np.random.Generator
 ) -> tuple[F, dict[str, Any], dict[str, Any]]:
@@ -213,15 +238,8 @@ def expose(
     focal = cell.focal_mm
     image_mm = entry.bellows or focal
     frame = comp.frame
-    near = 1.3  # mm on the film: he walks up until his one degree is well inside the patch
-    spots = [evenest(light.cd_m2, m.u, m.v, frame) for m in entry.readings]
-    noted, true_ev = [], []
-    for u, v in spots:
-        ev = float(np.log2(_disc(light.cd_m2, u, v, near, frame).mean() / 0.125))
-        true_ev.append(ev)
-        ev += rng.normal(0, 0.05) + np.log2(entry.meter_iso / 100)
-        noted.append(round(ev * 10) / 10 if entry.fresh else round(ev * 3) / 3)
-    p = plan(entry, film, lens, tuple(noted), focal)
+    seen = metered(entry, light, frame, rng)
+    spots, true_ev, p = seen.spots, seen.true_ev, seen.plan
 
     # what reached the film
     n = lens.true_n(f_number(p.stop), entry.cell, entry.scale)
@@ -239,7 +257,7 @@ def expose(
     batch, tag, _, time, *_ = next(b for b in fieldbook.BATCHES if b[1] == entry.tag and b[2] == entry.film)
     dev_n = true_n(entry.film, time, batch)
     net = film.net(h, dev_n)
-    record = _record(entry, film, p, noted, spots)
+    record = record_of(entry, seen)
     planned = _zone(entry.readings[0].zone or "III")
     at = [(film.zone(_disc(h, u, v, 1.0, frame).mean()).item()) for u, v in spots]
     base = (
@@ -324,9 +342,9 @@ def develop_and_scan(
     return Developed(entry, record, truth["batch"], codes, lay, truth)
 
 
-def _record(
-    entry: Entry, film: Film, p: Plan, noted: list[float], spots: list[tuple[float, float]]
-) -> dict[str, Any]:
+def record_of(entry: Entry, seen: Seen) -> dict[str, Any]:
+    """Write a sheet's record down as he does."""
+    film, p, noted = FILMS[entry.film], seen.plan, seen.noted
     r: dict[str, Any] = {"sheet": entry.sheet, "film": entry.film}
     if entry.film == SORREL:
         r["exposure_index"] = 100

@@ -106,7 +106,8 @@ async def test_every_number_of_sheets_leads_to_those_sheets(sample):
         asked = dict(parse_qsl(urlsplit(html.unescape(href)).query))
         assert asked["tag"] == "N+1"
         found = (await visitor.get("/sheets.json?" + urlsplit(html.unescape(href)).query)).json()
-        assert found["count"] == int(count), href
+        measured = [one for one in found["sheets"] if one["verdict"] != "not measured"]
+        assert len(measured) == int(count), href
 
 
 async def test_each_point_of_the_ring_leads_to_its_sheet_and_stands_in_the_table(sample):
@@ -115,7 +116,7 @@ async def test_each_point_of_the_ring_leads_to_its_sheet_and_stands_in_the_table
     svg = page[page.index('class="chart ring"') : page.index("</figure>")]
     led = re.findall(r'<a class="dot" href="/sheet/([^"]+)"', svg)
     assert sorted(led) == [f"BW-{number:02}" for number in range(1, 25)]
-    assert svg.count("<ellipse") == 24
+    assert svg.count("<ellipse") == len(led)
     table = page[page.index("The figures of the ring-around") :]
     assert set(
         re.findall(r'<th scope="row"><a href="/sheet/([^"]+)"', table[: table.index("</table>")])
