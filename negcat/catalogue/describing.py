@@ -41,6 +41,7 @@ _TABLES = {
     "results": "Whether the decision worked: one row a judged sheet.",
     "dated_changes": "Figures of films, cells and shutters that were changed from a day on, by accepting advice.",
     "advised_times": "Developing times that were accepted, for the sheets to be developed next.",
+    "door_log": "What was written through the pages and who signed in: when, from where, and what came of it.",
     "out_of_date": "Sheets whose record changed after they were last computed.",
     "sheet_search": "One row a sheet: all it is found by, its verdict, what it waits for; kept true by triggers.",
     "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
@@ -132,6 +133,15 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "state": ("The last changes of all else when it was removed, JSON", ""),
     },
     "removed_sheet_scans": {"sheet": ("Id of the removed sheet", ""), "scan": ("Id of a scan it had", "")},
+    "door_log": {
+        "id": ("Order in which it happened", ""),
+        "at": ("When, UTC", ""),
+        "address": ("The address it came from", ""),
+        "session": ("What the session is called, from one signing in to its end", ""),
+        "what": ("The page that was sent something, or what happened", ""),
+        "led_to": ("The page of what was written", ""),
+        "outcome": ("done, refused or failed; absent: broken off before that was known", ""),
+    },
     "scans": {
         "scan": ("Id: the first 12 hex digits of its SHA-256", ""),
         "taken_order": ("Order in which the scans were taken in", ""),

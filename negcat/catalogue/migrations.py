@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Migrations
 from sqlite_utils.db import ForeignKey
 
-from negcat.catalogue import changes_schema, printing_schema, removing_schema, searching_schema
+from negcat.catalogue import changes_schema, door_log_schema, printing_schema, removing_schema, searching_schema
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -562,3 +562,9 @@ def m010_printing(db: Database) -> None:
 def m012_removing(db: Database) -> None:
     """Keep removed sheets, so that they can be brought back; find what was changed of a sheet's scans."""
     removing_schema.create(db)
+
+
+@migrations()
+def m013_door_log(db: Database) -> None:
+    """Keep what is written through the pages, by whom and from where."""
+    door_log_schema.create(db)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from typing import cast
 
+from negcat.catalogue.door_log import DoorLogged
 from negcat.catalogue.finding import Found
 from negcat.catalogue.gathering import Gathered
 from negcat.catalogue.loaded import Loaded
@@ -33,7 +34,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RemovedKept, Found, Waiting, Gathered, Reviewed, Loaded, Sound):
+class Catalogue(RemovedKept, Found, Waiting, Gathered, Reviewed, Loaded, DoorLogged, Sound):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it
