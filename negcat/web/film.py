@@ -233,7 +233,7 @@ def _test(test: Story) -> Test:
     if test["temperature_c"] is not None:
         how.append(f"{number(test['temperature_c'])} °C")
     if test["densities"]:
-        read = f"{len(test['densities'])} densities, by densitometer"
+        read = f"{len(test['densities'])} densities, typed in"
     else:
         read = f"from the scan {test['scan']}"
     return Test(

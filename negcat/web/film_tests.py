@@ -152,7 +152,7 @@ def _test(letter: str, test: Story) -> Test:
         how.append(f"{number(test['temperature_c'])} °C")
     read = sum(step["density"] is not None for step in test["steps"])
     if read:
-        source = "by densitometer" if test["read_from"] == "densities" else "from a scan"
+        source = "typed in" if test["read_from"] == "densities" else "from a scan"
         how.append(f"{read} steps of {test['tablet']} {source}")
     return Test(
         letter=letter,

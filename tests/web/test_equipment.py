@@ -234,7 +234,7 @@ async def test_base_fog_index_and_tests_of_a_film(known):
     assert "Base+fog, recorded 0.110" in words
     assert "0.128, the median of 4 sheets, 0.120 to 0.140" in words
     assert "Used at 32 (10 sheets), 64 (1 sheet)." in words
-    assert "T <1> Ousel <s> 9 min T5 5 densities, by densitometer" in words
+    assert "T <1> Ousel <s> 9 min T5 5 densities, typed in" in words
     assert "no reading on this film has both" in words
 
 
