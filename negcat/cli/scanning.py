@@ -123,10 +123,21 @@ def _print_fit(outcome: Calibration) -> None:
     type=click.IntRange(1, 64),
     help="Scans read at once, each in a process of its own; without it, one for each core, at most eight.",
 )
+@click.option(
+    "--workers",
+    "cluster",
+    metavar="dask://HOST:PORT",
+    help="Read the scans on a Dask cluster, whose workers see the archive and the scans under the same paths.",
+)
 @archive_option
 @json_option
 def ingest(
-    paths: tuple[Path, ...], scanner: str | None, jobs: int | None, archive_dir: Path | None, as_json: bool
+    paths: tuple[Path, ...],
+    scanner: str | None,
+    jobs: int | None,
+    cluster: str | None,
+    archive_dir: Path | None,
+    as_json: bool,
 ) -> None:
     """Take scans: files, or folders with all they hold.
 
@@ -141,9 +152,15 @@ def ingest(
     Examples:
       negcat ingest scans/
       negcat ingest --jobs 2 --scanner "Bench scanner" /media/card/*.tif
+      negcat ingest --workers dask://desk:8786 /net/scans
     """
+    if cluster is not None and (jobs is not None or not cluster.startswith("dask://")):
+        raise click.UsageError(
+            "--workers names a cluster as dask://HOST:PORT and goes without --jobs: the cluster has as many workers as "
+            "were started."
+        )
     # They start while the rest is imported.
-    with executor(jobs or usual_workers(), seconds=attrgetter("seconds")) as workers:
+    with executor(cluster or jobs or usual_workers(), seconds=attrgetter("seconds")) as workers:
         from negcat.work.ingest import Item, ingest_scans
 
         with open_archive(archive_dir) as archive:

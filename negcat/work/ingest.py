@@ -325,6 +325,9 @@ def ingest_scans(
     """
     if scanner is not None and archive.catalogue.scanner(scanner) is None:
         raise unknown(archive.catalogue, "scanner", scanner)
+    if getattr(workers, "elsewhere", False):
+        # They stand in other folders.
+        paths = [path.absolute() for path in paths]
     return Ingest(archive, _files(archive, paths), scanner, workers or Here())
 
 

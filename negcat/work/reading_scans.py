@@ -10,6 +10,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from socket import gethostname
 
 from negcat import scans
 from negcat.errors import ScanError
@@ -100,8 +101,14 @@ def read_scan(task: ToRead) -> Reading | str:
     try:
         if os.path.isdir(path):  # noqa: PTH112
             return f"{path}: the folder can't be opened; give yourself permission to read it"
-        pyramid = None
-        if task.previews is not None:
+        pyramid = fault = None
+        if task.previews is not None and not task.previews.parent.is_dir():
+            # On another machine. To make the folder would put pictures where nobody looks for them.
+            fault = (
+                f"{task.previews}: the worker on {gethostname()} doesn't see this folder, so the pyramid is made "
+                "when it is first asked for."
+            )
+        elif task.previews is not None:
             linear = task.scanners.says_linear(scans.read_header(path))
             pyramid = scans.NewPyramid(task.previews, linear=linear)
         with scans.decoding_threads(task.threads):
@@ -110,7 +117,7 @@ def read_scan(task: ToRead) -> Reading | str:
         return _too_large(path) if _for_want_of_memory(error) else str(error)
     except OSError as error:
         return f"{path}: {error.strerror or error}; see that you may read it and its folder"
-    return Reading(info, reduced, pyramid.fault if pyramid is not None else None)
+    return Reading(info, reduced, pyramid.fault if pyramid is not None else fault)
 
 
 def _for_want_of_memory(error: BaseException | None) -> bool:

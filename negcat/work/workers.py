@@ -17,9 +17,12 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, wait
 from contextlib import contextmanager
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from negcat.work.processes import LEAST_MEMORY, MEMORY_SHARE, Lost, Processes, memory_of_machine
+
+if TYPE_CHECKING:
+    from negcat.work.cluster import Cluster
 
 __all__ = ["Here", "Lost", "executor", "results", "usual_workers"]
 
@@ -52,28 +55,38 @@ class Here(Executor):
 
 @contextmanager
 def executor(
-    workers: int, *, seconds: Callable[..., float] | None = None, memory: int | None = None
+    workers: int | str, *, seconds: Callable[..., float] | None = None, memory: int | None = None
 ) -> Iterator[Executor]:
-    """Give an executor; at the end its workers are ended, whatever they are at.
+    """Give an executor; at the end its workers are ended, whatever they are at, or a cluster is left.
 
     Parameters
     ----------
-    workers : how many worker processes; 0: none, all is done in this one. They start beside whatever follows.
+    workers : how many worker processes, which start beside whatever follows; 0: none, all is done in this one;
+        or ``dask://HOST:PORT``, where a Dask cluster's scheduler is.
     seconds : tells from a task's arguments how many seconds it may take; a worker that takes longer is ended.
         None: no limit.
     memory : bytes that each worker process may ask for; None: its share of three quarters of the machine's memory,
-        and no less than 1 GiB.
+        and no less than 1 GiB. A cluster's workers have the limits that they were started with.
+
+    Raises
+    ------
+    NegcatError : there is no such cluster.
     """
     if workers == 0:
         yield Here()
         return
-    if memory is None:
-        memory = max(LEAST_MEMORY, int(memory_of_machine() * MEMORY_SHARE / workers))
-    processes = Processes(workers, seconds=seconds, memory=memory)
+    pool: Processes | Cluster
+    if isinstance(workers, str):
+        from negcat.work.cluster import Cluster
+
+        pool = Cluster(workers, seconds=seconds)
+    else:
+        share = max(LEAST_MEMORY, int(memory_of_machine() * MEMORY_SHARE / workers))
+        pool = Processes(workers, seconds=seconds, memory=memory or share)
     try:
-        yield processes
+        yield pool
     finally:
-        processes.end()
+        pool.end()
 
 
 def results(
@@ -101,19 +114,23 @@ def results(
     """
     waiting: deque[tuple[A, Future[T]]] = deque()
     most: int = getattr(workers, "ahead", 1) if ahead is None else ahead
+    lost_by: tuple[type[Exception], ...] = getattr(workers, "lost_by", ())
+
+    def outcome(future: Future[T]) -> T | Lost:
+        try:
+            return future.result()
+        except Lost as lost:
+            return lost
+        except lost_by:
+            return Lost("died")
 
     def settled() -> tuple[A, T | Lost]:
         argument, future = waiting.popleft()
-        try:
-            return argument, future.result()
-        except Lost as lost:
-            if lost.late:
-                return argument, lost
-        wait([other for _, other in waiting])
-        try:
-            return argument, workers.submit(function, argument).result()
-        except Lost as lost:
-            return argument, lost
+        found = outcome(future)
+        if isinstance(found, Lost) and not found.late:
+            wait([other for _, other in waiting])
+            found = outcome(workers.submit(function, argument))
+        return argument, found
 
     try:
         for argument in arguments:
