@@ -13,6 +13,7 @@ from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.gathering import Outcomes
+from negcat.catalogue.leaving import leaving
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.reviewing import AdvisedTime, DatedChange
@@ -38,6 +39,7 @@ __all__ = [
     "describe",
     "is_catalogue",
     "is_whole",
+    "leaving",
     "prepare",
     "put_into",
     "searching",

@@ -9,6 +9,7 @@ import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import print_json
+from negcat.cli.taking import counted
 from negcat.work.writing_files import refuse_existing, write_file
 
 
@@ -17,9 +18,39 @@ def export() -> None:
     """Take something out of the archive.
 
     \b
-    Example:
+    Examples:
+      negcat export records records.yaml
       negcat export form field.html
     """
+
+
+@export.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--overwrite", is_flag=True, help="Replace FILE where it is there already.")
+@json_option
+@archive_option
+def records(file: Path, overwrite: bool, as_json: bool, archive_dir: Path | None) -> None:
+    """Write all records to FILE, a record file in YAML or JSON, by its ending.
+
+    A new archive that takes it has the same records, and exports the same file again. Scans and scanner profiles are
+    not in it: 'negcat ingest' and 'negcat calibrate' make them anew. What is too much for one file goes on in further
+    ones beside it.
+
+    \b
+    Examples:
+      negcat export records records.yaml
+      negcat export records records.json --overwrite
+    """
+    from negcat.work.export_records import export_records
+
+    with open_archive(archive_dir, readonly=True) as archive:
+        left = export_records(archive, file, overwrite=overwrite)
+    if as_json:
+        print_json(left.as_json())
+    else:
+        click.echo(f"{' '.join(map(str, left.files))}: {counted(left.counts)}.")
+        if len(left.files) > 1:
+            click.echo("They belong together: take them by one 'negcat record'.")
 
 
 @export.command()

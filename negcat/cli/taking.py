@@ -83,14 +83,14 @@ def record(files: tuple[Path, ...], archive_dir: Path | None, as_json: bool) -> 
         return
     for word, counts in (("Added", outcome.added), ("Changed", outcome.updated)):
         if counts:
-            click.echo(f"{word} {_counted(counts)}.")
+            click.echo(f"{word} {counted(counts)}.")
     if not outcome.added and not outcome.updated:
-        click.echo(f"Nothing new: {_counted(outcome.unchanged)} already so in the archive.")
+        click.echo(f"Nothing new: {counted(outcome.unchanged)} already so in the archive.")
     for sheet, scan in outcome.joined:
         click.echo(f"Scan {scan}, which was waiting, is joined to {sheet}.")
 
 
-def _counted(counts: Mapping[str, int]) -> str:
+def counted(counts: Mapping[str, int]) -> str:
     """Write counts as a phrase: ``2 films, 24 sheets``."""
     phrases = []
     for kind, number in counts.items():

@@ -34,7 +34,7 @@ from negcat.records.models import (
 )
 from negcat.records.nearest import nearest_name
 from negcat.records.schema import schema_documents
-from negcat.records.writing import dump_yaml
+from negcat.records.writing import RecordText, dump_yaml
 
 __all__ = [
     "COLUMNS",
@@ -55,6 +55,7 @@ __all__ = [
     "Reading",
     "Reciprocity",
     "Record",
+    "RecordText",
     "Records",
     "Scanner",
     "Sheet",

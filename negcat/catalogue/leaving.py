@@ -1,0 +1,60 @@
+"""What leaves the catalogue: records in the order they were taken, bit by bit whatever their number."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from negcat.catalogue.store import Catalogue
+from negcat.records import KEYS, Record, Records, Sheet, Spot
+
+__all__ = ["leaving"]
+
+_AT_ONCE = 500
+
+
+def leaving(catalogue: Catalogue) -> Iterator[tuple[str, Iterator[Record]]]:
+    """Give every list of a record file, with its records in the order they were taken.
+
+    Parameters
+    ----------
+    catalogue : the open catalogue.
+
+    Yields
+    ------
+    A list's name and its records. Where a sheet has several scans, its spots say which one they were set on, which
+    the order of the scans alone would no longer tell elsewhere.
+    """
+    for name in Records.MODELS:
+        yield name, _records(catalogue, name)
+
+
+def _records(catalogue: Catalogue, name: str) -> Iterator[Record]:
+    if name not in KEYS:
+        yield from catalogue.accepted(name)
+        return
+    names = catalogue.names(name)
+    set_on = _set_on(catalogue) if name == "sheets" else {}
+    for start in range(0, len(names), _AT_ONCE):
+        for record in catalogue.records(name, names[start : start + _AT_ONCE]):
+            scan = set_on.get(record.sheet) if isinstance(record, Sheet) else None
+            yield _naming(record, scan) if isinstance(record, Sheet) and scan else record
+
+
+def _set_on(catalogue: Catalogue) -> dict[str, str]:
+    """Tell the scan that the spots of each sheet with several scans were set on."""
+    return dict(
+        catalogue.tuples(
+            "select k.sheet, k.scan from spot_scans k join scans n on n.scan = k.scan and n.sheet = k.sheet"
+            " where (select count(*) from scans o where o.sheet = k.sheet) > 1"
+        )
+    )
+
+
+def _naming(sheet: Sheet, scan: str) -> Sheet:
+    """Say of every spot that doesn't which scan it was set on."""
+
+    def named(spot: Spot | None) -> Spot | None:
+        return spot if spot is None or spot.scan else spot.model_copy(update={"scan": scan})
+
+    readings = tuple(one.model_copy(update={"spot": named(one.spot)}) for one in sheet.readings)
+    return sheet.model_copy(update={"readings": readings, "base_fog_spot": named(sheet.base_fog_spot)})
