@@ -48,7 +48,7 @@ def holders(
         if writes:
             holder, side, film = loaded if loaded else (*empty, None)  # type: ignore[misc]
             when = at or datetime.now().astimezone().strftime("%Y-%m-%dT%H:%M")
-            load_side(archive, holder, side, film, when, via="holders")
+            load_side(archive, holder, side, film, when, via="holders --load" if film else "holders --empty")
         listed = sides_of(archive)
     if as_json:
         print_json(holders_json(listed))

@@ -66,7 +66,7 @@ def review(
     query = query_of(filters)
     if key is not None:
         with open_archive(archive_dir) as archive:
-            accepted = accept(archive, key, via="cli", query=query, effective_from=effective_from)
+            accepted = accept(archive, key, via="review --accept", query=query, effective_from=effective_from)
         if as_json:
             print_json(accepted_json(accepted))
         else:

@@ -26,6 +26,7 @@ from negcat.web import reading
 from negcat.web.security import OWN_POLICY
 from negcat.work import keeping
 from negcat.work.archive import Archive
+from negcat.work.naming import RemovedSheetError
 
 __all__ = [
     "MOST_BYTES",
@@ -161,6 +162,8 @@ def _guarded(
             return await answer(datasette, request, attached)
         except _RefusedError as refused:
             return await sentence(datasette, request, refused.status, refused.sentence)
+        except RemovedSheetError as error:
+            return await sentence(datasette, request, HTTPStatus.GONE, str(error))
         except UnknownNameError as error:
             return await sentence(datasette, request, HTTPStatus.NOT_FOUND, str(error))
         except NegcatError as error:
@@ -381,7 +384,7 @@ async def sentence(datasette: Any, request: Any, status: HTTPStatus, said: str) 
         return refusal(said, status)
     attached = reading.attached(datasette)
     assert attached is not None
-    heading = {404: "Not here", 403: "Not open to you", 405: "Only to be read"}.get(
+    heading = {404: "Not here", 410: "Removed", 403: "Not open to you", 405: "Only to be read"}.get(
         status, "That didn’t work"
     )
     return await page(

@@ -110,7 +110,7 @@ async def _record(datasette: Any, request: Any, attached: reading.Attached, sent
     record["sheets"] = [name.removeprefix(_SHEET) for name in fields if name.startswith(_SHEET)]
 
     def take(archive: Archive) -> str:
-        return record_batch(archive, record, via="web")[0]
+        return record_batch(archive, record, via="web pending")[0]
 
     try:
         batch = await answering.write(attached, take)

@@ -23,6 +23,7 @@ from negcat.web.form_fields import GROUPS, Typed, flattened, name_of, typed_from
 from negcat.work import drafting, editing
 from negcat.work.archive import Archive
 from negcat.work.calculating import Calculation, calculate
+from negcat.work.history import way_in
 from negcat.work.naming import known_sheet
 from negcat.work.writing_out import written_out
 
@@ -164,7 +165,7 @@ async def _take_new(datasette: Any, request: Any, attached: reading.Attached, se
     typed = typed_from(_fields(sent))
 
     def take(archive: Archive) -> str:
-        return editing.enter_new(archive, typed.record, via="web")[0]
+        return editing.enter_new(archive, typed.record, via="web form")[0]
 
     try:
         sheet = await answering.write(attached, take)
@@ -183,7 +184,7 @@ async def _take_changed(
 
     def take(archive: Archive) -> str:
         return editing.enter_changed(
-            archive, asked, typed.record, shown=typed.shown, state=_control(sent, "state"), via="web"
+            archive, asked, typed.record, shown=typed.shown, state=_control(sent, "state"), via="web form"
         )[0]
 
     try:
@@ -247,7 +248,7 @@ async def _outdated(
 ) -> Any:
     """Say what was changed meanwhile; what was typed stays, and saving again is possible."""
     lines = form_page.outdated_lines(error)
-    way = "on these pages" if error.via == "web" else f"by negcat {error.via}" if error.via else ""
+    way = way_in(error.via or "")
     heading = (
         f"Not saved: this record was changed meanwhile, {form_page.when(error.at)} {way}".rstrip()
         + ". Look at what was changed, then save again."

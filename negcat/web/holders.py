@@ -57,7 +57,7 @@ async def _load(datasette: Any, request: Any, attached: reading.Attached, sent: 
             typed["side"],
             typed["film"] or None,
             typed["loaded_at"] or _now(),
-            via="web",
+            via="web holders",
         )
 
     try:

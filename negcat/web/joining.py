@@ -29,7 +29,7 @@ async def _join(datasette: Any, request: Any, attached: reading.Attached, sent: 
     sheet = sent.fields.get("sheet", "").strip()
 
     def join(archive: Archive) -> Item:
-        return match_scan(archive, scan, sheet)
+        return match_scan(archive, scan, sheet, via="web match")
 
     try:
         if not sheet:

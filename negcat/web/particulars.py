@@ -1,4 +1,4 @@
-"""What stands beside a sheet's figures: its record, its development, its scans, the history of changes.
+"""What stands beside a sheet's figures: its record, its development, its scans.
 
 All of it is set as pairs of a name and what was written; a field that is blank isn't shown.
 """
@@ -6,24 +6,14 @@ All of it is set as pairs of a name and what was written; a field that is blank 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from negcat.web.typesetting import date, deviation, fixed, plain
 
-__all__ = ["Change", "change", "development_lines", "record_lines", "scan_lines"]
+__all__ = ["development_lines", "record_lines", "scan_lines"]
 
 Dossier = Mapping[str, Any]
 Lines = tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class Change:
-    """An entry of the history: when, what happened by which way in, and what changed."""
-
-    at: str
-    what: str
-    fields: tuple[tuple[str, str, str], ...]
 
 
 def _lines(source: Dossier, fields: Sequence[tuple[str, str, str]]) -> Lines:
@@ -137,24 +127,3 @@ def _profile(scan: Dossier) -> str:
     return text + (
         f", {deviation(profile['residual_sd'], 3)}" if profile.get("residual_sd") is not None else ""
     )
-
-
-def change(entry: Dossier) -> Change:
-    """Set one entry of the history."""
-    old, new = entry.get("old") or {}, entry.get("new") or {}
-    fields: tuple[tuple[str, str, str], ...] = ()
-    if old:
-        fields = tuple(
-            (name.replace("_", " "), _short(old.get(name)), _short(new.get(name)))
-            for name in dict.fromkeys((*old, *new))
-            if old.get(name) != new.get(name)
-        )
-    what = "changed" if old else "taken in"
-    way = entry.get("via")
-    via = " on these pages" if way == "web" else f" by negcat {way}" if way else ""
-    return Change(at=date(entry.get("at")), what=what + via, fields=fields)
-
-
-def _short(value: object) -> str:
-    text = "nothing" if value in (None, "", [], {}) else plain(value)
-    return text if len(text) <= 120 else f"{text[:117]}…"

@@ -185,7 +185,7 @@ async def _accept(datasette: Any, request: Any, attached: reading.Attached, sent
         accept(
             archive,
             key,
-            via="web",
+            via="web review",
             query=query_of(search.chosen),
             effective_from=fields.get("from"),
             shown=fields.get("sentence"),

@@ -17,8 +17,9 @@ from urllib.parse import parse_qsl, unquote
 from datasette.utils.asgi import Base400, Response
 
 from negcat.errors import NotationError, UnknownNameError
-from negcat.web import answering, pending, reading, spots, wall
+from negcat.web import answering, history, pending, reading, spots, wall
 from negcat.web.security import OWN_POLICY
+from negcat.work.naming import RemovedSheetError
 
 __all__ = ["explain", "pages", "pending_page", "refuse"]
 
@@ -109,9 +110,18 @@ async def _sheet(datasette: Any, request: Any, attached: reading.Attached) -> An
     scan = request.args.get("scan") or ""
     return await answering.page_or_document(
         unquote(request.url_vars["sheet"]),
-        lambda sheet: spots.sheet_page(datasette, request, attached, sheet, scan),
+        lambda sheet: _sheet_or_removed(datasette, request, attached, sheet, scan),
         lambda sheet: asyncio.to_thread(reading.dossier, attached.root, sheet),
     )
+
+
+async def _sheet_or_removed(
+    datasette: Any, request: Any, attached: reading.Attached, sheet: str, scan: str
+) -> Any:
+    try:
+        return await spots.sheet_page(datasette, request, attached, sheet, scan)
+    except RemovedSheetError as error:
+        return await history.removed_page(datasette, request, attached, error.sheet)
 
 
 @answering.readable

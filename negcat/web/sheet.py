@@ -149,7 +149,6 @@ class Page:
     development: tuple[tuple[str, str], ...]
     scans: tuple[tuple[tuple[str, str], ...], ...]
     scan_choices: tuple[tuple[str, str, bool], ...]
-    history: tuple[particulars.Change, ...]
     previous: str | None
     next: str | None
     lens: str
@@ -266,7 +265,6 @@ def set_page(dossier: Dossier, target: Target, scan: str = "", spots: Sequence[S
             (str(one["scan"]), label, one is first)
             for one, label in zip(scans, scan_labels(scans), strict=True)
         ),
-        history=tuple(particulars.change(entry) for entry in dossier.get("history") or ()),
         previous=dossier.get("previous"),
         next=dossier.get("next"),
         lens=str(dossier.get("lens") or ""),

@@ -16,9 +16,12 @@ from datasette.utils import tilde_encode
 
 from negcat.errors import NegcatError
 from negcat.web import answering, reading, spotting
+from negcat.web.history_page import MOST, set_history
 from negcat.web.sheet import Page, scan_looked_at, set_page
 from negcat.work import show, trying
 from negcat.work.archive import Archive
+from negcat.work.editing import state_of
+from negcat.work.history import Change, history_of_sheet
 from negcat.work.measure import OutdatedSpotsError, SpotChange, measure_sheet
 
 __all__ = ["pages", "sheet_page"]
@@ -49,7 +52,17 @@ class _Asked:
     fault: str = ""
 
 
-def _gather(archive: Archive, sheet: str, scan: str, asked: _Asked) -> tuple[Page, spotting.Panel | None]:
+@dataclass(frozen=True)
+class _Gathered:
+    """A sheet's page, the panel its spots are moved in, its history, and the mark of its record as it is kept."""
+
+    page: Page
+    panel: spotting.Panel | None
+    history: tuple[Change, ...]
+    state: str
+
+
+def _gather(archive: Archive, sheet: str, scan: str, asked: _Asked) -> _Gathered:
     """Look a sheet up, with its spots where they are kept or where they are wanted."""
     now = then = trying.standing(archive, sheet)
     fault = asked.fault
@@ -70,17 +83,19 @@ def _gather(archive: Archive, sheet: str, scan: str, asked: _Asked) -> tuple[Pag
         looked_at,
         spotting.marks(lies),
     )
-    if not looked_at:
-        return page, None
-    return page, spotting.set_panel(
-        scan=looked_at,
-        state=now.state,
-        lying=lying,
-        kept=kept,
-        shown=shown,
-        typed=asked.typed,
-        fault=fault,
-    )
+    panel = None
+    if looked_at:
+        panel = spotting.set_panel(
+            scan=looked_at,
+            state=now.state,
+            lying=lying,
+            kept=kept,
+            shown=shown,
+            typed=asked.typed,
+            fault=fault,
+        )
+    history = history_of_sheet(archive.catalogue, now.record.sheet)
+    return _Gathered(page, panel, history, state_of(now.record))
 
 
 async def sheet_page(
@@ -105,10 +120,11 @@ async def sheet_page(
     UnknownNameError : there is no such sheet, or it has no such scan.
     """
 
-    def gather(archive: Archive) -> tuple[Page, spotting.Panel | None]:
+    def gather(archive: Archive) -> _Gathered:
         return _gather(archive, sheet, scan, asked)
 
-    page, panel = await answering.read(attached, gather)
+    gathered = await answering.read(attached, gather)
+    page = gathered.page
     return await answering.page(
         datasette,
         request,
@@ -116,7 +132,11 @@ async def sheet_page(
         "sheet.html",
         {
             "page": page,
-            "panel": panel,
+            "panel": gathered.panel,
+            "history": set_history(gathered.history)[:MOST],
+            "changes": len(gathered.history),
+            "history_state": gathered.state,
+            "history_action": datasette.urls.path(f"/history/sheet/{quote(page.sheet, safe='')}"),
             "sheet_key": tilde_encode(page.sheet),
             "twin": datasette.urls.path(f"/sheet/{page.sheet}.json"),
         },
@@ -156,7 +176,7 @@ async def _set(datasette: Any, request: Any, attached: reading.Attached, sent: a
 
         def measure(archive: Archive) -> str:
             return measure_sheet(
-                archive, sheet, asked.changes, confirm=asked.confirm, via="web", seen=seen
+                archive, sheet, asked.changes, confirm=asked.confirm, via="web spots", seen=seen
             ).sheet
 
         try:

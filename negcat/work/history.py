@@ -53,6 +53,7 @@ _WEB = {
     "review": "on the pages, by accepting an advice",
     "holders": "on the pages, under Holders",
     "history": "on the pages, in the history",
+    "match": "on the pages, by joining a scan",
 }
 _NAMES = ("name", "cell", "side")
 """What the items of a list inside a record go by, one of them each."""
@@ -117,7 +118,7 @@ def way_in(via: str) -> str:
     if first == "web":
         does, _, number = rest.partition(" --to ")
         return _WEB.get(does, "on the pages") + (f", back to change {number}" if number else "")
-    # Once the review's advice was kept as accepted on the command line, and no more.
+    # Once an advice was kept as accepted on the command line, and no more was said.
     return via if via in ("", "built in") else f"by negcat {'review --accept' if via == 'cli' else via}"
 
 

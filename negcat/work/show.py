@@ -10,6 +10,7 @@ from negcat.catalogue import Findings
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.believing import believed_now
+from negcat.work.history import history_of_sheet
 from negcat.work.planning import Equipment
 from negcat.work.previews import preview_size
 from negcat.work.printing import printing
@@ -74,7 +75,7 @@ def dossier_of(archive: Archive, record: records.Sheet, findings: Findings) -> d
         "previous": near["previous"],
         "next": near["next"],
         "batch_sheets": near["batch_sheets"],
-        "history": catalogue.history("sheet", record.sheet),
+        "history": [change.as_json() for change in history_of_sheet(catalogue, record.sheet)],
     }
 
 

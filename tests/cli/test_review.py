@@ -289,7 +289,7 @@ def test_what_was_accepted_is_kept_in_the_history(own: Path) -> None:
         newest = archive.catalogue.history("film", "Marl 400")[0]
     assert (change.film, change.before, change.after) == ("Marl 400", None, 250.0)
     assert change.sentence.startswith("Expose Marl 400 at EI 250")
-    assert newest["via"] == "cli"
+    assert newest["via"] == "review --accept"
     assert newest["new"]["exposure_index"] == 250
     assert "exposure_index" not in newest["old"]
 

@@ -303,7 +303,7 @@ async def test_a_full_record_typed_is_the_record_of_a_file(visitor, as_json):
         assert archive.catalogue.findings("BW-30") is not None
     by_file = load_data({"sheets": [full()]}, known).sheets[0]
     assert visitor.sheet("BW-30") == by_file
-    assert [change["via"] for change in visitor.history("BW-30")] == ["web"]
+    assert [change["via"] for change in visitor.history("BW-30")] == ["web form"]
 
 
 async def test_every_field_of_the_model_is_in_the_form():
@@ -462,8 +462,8 @@ async def test_a_record_is_laid_out_as_it_was_marked_and_only_what_is_changed_ch
     assert (after.stop.text, after.holder, after.readings[1].stops_from_placed) == ("32", None, None)
     differing = {name for name in Sheet.model_fields if getattr(after, name) != getattr(before, name)}
     assert differing == {"stop", "holder", "readings"}
-    assert [change["via"] for change in visitor.history("BW-30")] == ["web", "record other.yaml"]
-    assert "changed on these pages" in (await visitor.site.client.get("/sheet/BW-30")).text
+    assert [change["via"] for change in visitor.history("BW-30")] == ["web form", "record other.yaml"]
+    assert "changed on the pages, in the form" in (await visitor.site.client.get("/sheet/BW-30")).text
 
 
 async def test_what_is_not_laid_out_stays(visitor):

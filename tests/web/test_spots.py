@@ -89,7 +89,7 @@ async def test_a_spot_is_set_and_measured(own):
     assert before["readings"][0]["net_density"] == pytest.approx(0.42, abs=0.02)
     assert after["readings"][1]["density"] == before["readings"][1]["density"]
     assert len(after["history"]) == len(before["history"]) + 1
-    assert "web" in {entry["via"] for entry in after["history"]}
+    assert "web spots" in {entry["via"] for entry in after["history"]}
 
 
 async def test_trying_shows_to_the_digit_what_setting_finds_and_keeps_nothing(own):
