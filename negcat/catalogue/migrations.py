@@ -16,7 +16,14 @@ from typing import TYPE_CHECKING
 from sqlite_utils import Migrations
 from sqlite_utils.db import ForeignKey
 
-from negcat.catalogue import changes_schema, door_log_schema, printing_schema, removing_schema, searching_schema
+from negcat.catalogue import (
+    changes_schema,
+    door_log_schema,
+    film_test_schema,
+    printing_schema,
+    removing_schema,
+    searching_schema,
+)
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -556,6 +563,12 @@ def m009_holders(db: Database) -> None:
 def m010_printing(db: Database) -> None:
     """Keep the density range a negative has for printing; find sheets by it."""
     printing_schema.create(db)
+
+
+@migrations()
+def m011_film_test_regions(db: Database) -> None:
+    """Keep where in its scan a film test lies."""
+    film_test_schema.create(db)
 
 
 @migrations()

@@ -49,7 +49,7 @@ class Waiting(CatalogueFile):
         )
 
     def to_join(self) -> list[dict[str, Any]]:
-        """List the scans that belong to no sheet yet, without those of step tablets, film tests and removed sheets.
+        """List the scans that belong to no sheet yet, without those of step tablets and removed sheets.
 
         Returns
         -------
@@ -59,9 +59,12 @@ class Waiting(CatalogueFile):
             "select scan, path, reason, added_at, width, height from scans where sheet is null"
             " and scan not in (select scan from removed_sheet_scans)"
             " and sha256 not in (select scan_sha256 from profiles where scan_sha256 is not null)"
-            " and path not in (select scan from film_tests where scan is not null)"
             " order by taken_order"
         )
+
+    def film_test_scans(self) -> list[str]:
+        """List the paths of film tests' scans, as they were recorded."""
+        return [scan for (scan,) in self.tuples("select scan from film_tests where scan is not null")]
 
     def to_measure(self) -> list[dict[str, Any]]:
         """List the sheets that are scanned and have no density, with the reason.

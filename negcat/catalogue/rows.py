@@ -288,6 +288,7 @@ KINDS: tuple[Kind, ...] = (
             *_as_it_is("test", "film", "tablet", "developer", "dilution", "temperature_c"),
             _time(),
             *_as_it_is("log_exposure", "scan"),
+            _nested("region"),
             _nested("densities"),
         ),
     ),

@@ -16,7 +16,7 @@ from negcat.densitometry.boxes import Box, reduced
 from negcat.densitometry.comb import find_combs
 from negcat.densitometry.profile import ScannerProfile
 from negcat.densitometry.slots import Band, Slot, band_of
-from negcat.densitometry.tablet import MOST_PIXELS, log_levels, step_box
+from negcat.densitometry.tablet import MOST_PIXELS, log_levels, part_of, step_box
 from negcat.errors import CalibrationError
 
 __all__ = ["FilmSteps", "find_film_steps", "measure_film_steps"]
@@ -29,7 +29,10 @@ _LEVEL = 0.15  # usual steps: by how much a level one may seem to be lighter
 _ENOUGH = 0.5  # of the steps must get darker one after the other
 _CELL = 9  # pixels that count as one independent reading
 _SD_FLOOR = 0.003
-_HINT = "scan the film whole and straight, with some of what lies beyond the densest step, or type the densities in"
+_HINT = (
+    "scan the film whole and straight, with some of what lies beyond the densest step, or record as its region where "
+    "in the scan it lies, or type the densities in"
+)
 
 
 @dataclass(frozen=True)
@@ -46,17 +49,20 @@ class FilmSteps:
     note: str
 
 
-def find_film_steps(image: NDArray[Any], steps: int) -> FilmSteps:
+def find_film_steps(
+    image: NDArray[Any], steps: int, *, region: tuple[float, float, float, float] | None = None
+) -> FilmSteps:
     """Find the steps of a tablet on film.
 
     Parameters
     ----------
     image : array (h, w), 16-bit-scaled codes of one channel.
     steps : how many the tablet has.
+    region : x0, y0, x1, y1 as fractions of width and height: look only there.
 
     Returns
     -------
-    The steps, the film's densest first.
+    The steps, the film's densest first; their boxes are fractions of the whole image.
 
     Raises
     ------
@@ -66,7 +72,8 @@ def find_film_steps(image: NDArray[Any], steps: int) -> FilmSteps:
     """
     if image.ndim != 2 or min(image.shape) < 16:
         raise CalibrationError("the steps are looked for in one channel of 16 pixels a side or more")
-    small, factor = reduced(image, MOST_PIXELS)
+    part, corner = part_of(image, region)
+    small, factor = reduced(part, MOST_PIXELS)
     levels = log_levels(small)
     fault: CalibrationError | None = None
     for comb in find_combs(levels, steps - 1):
@@ -79,7 +86,7 @@ def find_film_steps(image: NDArray[Any], steps: int) -> FilmSteps:
         boxes = tuple(
             None
             if slot is None
-            else step_box(slot, band, comb, levels.shape, factor, image.shape, (0, 0), image.shape)
+            else step_box(slot, band, comb, levels.shape, factor, part.shape, corner, image.shape)
             for slot in places
         )
         return FilmSteps(boxes, note)

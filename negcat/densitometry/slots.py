@@ -15,7 +15,7 @@ __all__ = ["REGION", "Band", "Slot", "band_of"]
 _Levels = NDArray[np.float32]
 _Floats = NDArray[np.float64]
 
-REGION = "give --region x0,y0,x1,y1 around the tablet alone, or scan it again whole and straight"
+REGION = "tell where the tablet lies (--region x0,y0,x1,y1, or a film test's region), or scan it whole and straight"
 
 
 @dataclass(frozen=True)

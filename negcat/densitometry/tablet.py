@@ -88,7 +88,7 @@ def find_steps(
         )
     if image.ndim != 2 or min(image.shape) < 16:
         raise CalibrationError(f"a tablet is looked for in one channel of 16 pixels a side or more; {REGION}")
-    part, corner = _part(image, region)
+    part, corner = part_of(image, region)
     small, factor = reduced(part, MOST_PIXELS)
     levels = log_levels(small)
     comb, band, first, slots, note = _found(levels, known)
@@ -219,9 +219,10 @@ def step_codes(
     return tuple(codes), tuple(clipped)
 
 
-def _part(
+def part_of(
     image: NDArray[Any], region: tuple[float, float, float, float] | None
 ) -> tuple[NDArray[Any], tuple[int, int]]:
+    """Return the part of an image that is looked at, and where its top left corner lies: row, column."""
     if region is None:
         return image, (0, 0)
     x0, y0, x1, y1 = region

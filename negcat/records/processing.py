@@ -66,7 +66,24 @@ class FilmTest(CheckedRecord):
         Number | None,
         quantity("Exposure at the film under the clearest step, where known", "log10 lux·s", -6, 6, "-0.5"),
     ] = None
-    scan: Annotated[Note | None, Field(description="Path of its scan")] = None
+    scan: Annotated[
+        Note | None,
+        Field(
+            description="Path of its scan, relative to the archive, or absolute",
+            examples=["film_tests/T-03.tif"],
+        ),
+    ] = None
+    region: Annotated[
+        tuple[Annotated[Number, Field(ge=0, le=1)], ...] | None,
+        Field(
+            description="Where in its scan the film of this test lies, needed where the steps aren't found without or "
+            "the scan shows several tests: left, top, right, bottom, as fractions from 0 to 1 of the upright scan's "
+            "width and height",
+            min_length=4,
+            max_length=4,
+            examples=[["0.1", "0.2", "0.9", "0.5"]],
+        ),
+    ] = None
     densities: Annotated[
         tuple[Annotated[Number, Field(ge=0, le=6)], ...] | None,
         Field(
@@ -84,5 +101,21 @@ class FilmTest(CheckedRecord):
                 (
                     "the test has neither scan nor densities; write its scan's path, or the densities read "
                     "on a densitometer"
+                ),
+            )
+        if self.region is None:
+            return
+        left, top, right, bottom = self.region
+        if self.scan is None:
+            yield (
+                ("region",),
+                "a region lies in a scan, and the test has none; write its scan's path, or leave it out",
+            )
+        if not (left < right and top < bottom):
+            yield (
+                ("region",),
+                (
+                    f"[{left:g}, {top:g}, {right:g}, {bottom:g}] encloses nothing; write left, top, right, bottom, "
+                    "left before right and top before bottom"
                 ),
             )

@@ -288,6 +288,7 @@ def _test_json(test: CurveTest) -> dict[str, Any]:
         "absolute": test.read.absolute,
         "read_from": test.read.read_from,
         "scan": record.scan,
+        "region": None if record.region is None else list(record.region),
         "steps": [
             {
                 "step": number,

@@ -146,6 +146,7 @@ def _measured(archive: Archive, record: records.FilmTest, steps: int) -> dict[st
         "profile": profile.number,
         "channel": place,
         "steps": steps,
+        "region": None if record.region is None else list(record.region),
     }
     kept = _kept(archive, record.test)
     if kept is not None and kept.get("basis") == basis:
@@ -157,7 +158,7 @@ def _measured(archive: Archive, record: records.FilmTest, steps: int) -> dict[st
     _, reduced = scans.take(path, max_side=TABLET_SIDE)
     image = np.ascontiguousarray(reduced.codes[:, :, place])
     try:
-        found = densitometry.find_film_steps(image, steps)
+        found = densitometry.find_film_steps(image, steps, region=_box(record))
     except NegcatError as error:
         raise _UnreadScanError(f"{path}: {error}") from error
     densities, sds, shared = densitometry.measure_film_steps(image, found, profile.fitted)
@@ -182,6 +183,13 @@ def _measured(archive: Archive, record: records.FilmTest, steps: int) -> dict[st
     }
     _keep(archive, record.test, measured)
     return measured
+
+
+def _box(record: records.FilmTest) -> tuple[float, float, float, float] | None:
+    if record.region is None:
+        return None
+    left, top, right, bottom = record.region
+    return left, top, right, bottom
 
 
 def _profile(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
 from typing import Any
 
 from negcat.catalogue import AdvisedTime, Catalogue
@@ -18,14 +20,31 @@ def pending(archive: Archive) -> dict[str, Any]:
     Returns
     -------
     ``develop``: groups by film and tag with their sheets, and the times that were accepted for them;
-    ``scan``: developed sheets without a scan; ``join``: scans without a sheet, with the reason; ``measure``:
-    sheets whose scan gave no density, with the reason.
+    ``scan``: developed sheets without a scan; ``join``: scans without a sheet and of no film test, with the
+    reason; ``measure``: sheets whose scan gave no density, with the reason.
     """
     catalogue = archive.catalogue
     waiting: dict[str, Any] = catalogue.pending()
     for group in waiting["develop"]:
         group["advised"] = advised_for(catalogue, group["film"], group["tag"])
+    tested = _film_test_scans(archive)
+    waiting["join"] = [scan for scan in waiting["join"] if scan["path"] not in tested]
     return waiting
+
+
+def _film_test_scans(archive: Archive) -> set[str]:
+    """List the scans of film tests as the catalogue keeps paths, however their records write them."""
+    real_root = Path(os.path.realpath(archive.root))
+    stored = set()
+    for written in archive.catalogue.film_test_scans():
+        path = archive.master_path(written)
+        stored.add(archive.stored_path(path))
+        # A link on the way there gives the same file another path.
+        real = Path(os.path.realpath(path))
+        stored.add(str(real))
+        if real.is_relative_to(real_root):
+            stored.add(real.relative_to(real_root).as_posix())
+    return stored
 
 
 def advised_for(catalogue: Catalogue, film: str, tag: str) -> list[dict[str, Any]]:

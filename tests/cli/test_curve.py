@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 
 from negcat.catalogue import Query
 from negcat.work.archive import Archive
@@ -213,6 +214,73 @@ def test_a_scan_is_read_through_its_scanners_profile(measured: Bench) -> None:
         assert scanned["figures"][name]["value"] == pytest.approx(typed["figures"][name]["value"], abs=within)
 
 
+def scan_two(bench: Bench, name: str, upper: np.ndarray, lower: np.ndarray) -> Path:
+    """Scan two tests at once, one below the other on the same sheet."""
+    rng = np.random.default_rng(7)
+    strips = [
+        Tablet(film[::-1], border_mm=12.0, border_density=FOG, margin_mm=(16.0, 16.0)).draw(PX_PER_MM, rng)
+        for film in (upper, lower)
+    ]
+    density = grain(np.vstack(strips), PX_PER_MM, rng, 0.004)
+    return bench.write(name, Bed().codes(10.0**-density, rng, PX_PER_MM))
+
+
+def test_two_tests_on_one_scan_are_told_apart_by_their_regions(measured: Bench) -> None:
+    films = {"upper": on_film(1.0), "lower": on_film(1.3)}
+    scan_two(measured, "tests/two.tif", *films.values())
+    regions = {"upper": [0, 0, 1, 0.5], "lower": ["0", "0.5", "1", "1"]}
+    take(
+        measured,
+        *[
+            record(name, 9 + number, None, scan="tests/two.tif", region=region)
+            for number, (name, region) in enumerate(regions.items())
+        ],
+    )
+    (process,) = measured.json("curve", "Brickdust 100")["processes"]
+    for test in process["tests"]:
+        assert test["region"] == [float(part) for part in regions[test["test"]]]
+        read = np.array([step["density"] for step in test["steps"][:15]])
+        assert np.abs(read - films[test["test"]][:15]).max() < 0.02
+    # Another region is measured anew.
+    take(measured, record("upper", 9, None, scan="tests/two.tif", region=regions["lower"]))
+    (process,) = measured.json("curve", "Brickdust 100")["processes"]
+    read = [step["density"] for step in process["tests"][0]["steps"][:15]]
+    assert np.abs(np.array(read) - films["lower"][:15]).max() < 0.02
+
+
+def test_a_strip_too_small_to_be_found_is_found_in_its_region(measured: Bench) -> None:
+    path = scan_film(measured, "tests/T-1.tif", on_film(1.0))
+    strip = tifffile.imread(path)
+    high, wide = strip.shape[:2]
+    bed = np.full((high * 4, wide * 10, *strip.shape[2:]), strip[2, 2], dtype=strip.dtype)
+    bed[high : 2 * high, wide : 2 * wide] = strip
+    path.unlink()
+    measured.write("tests/T-1.tif", bed)
+    take(measured, record("T-1", 9, None, scan="tests/T-1.tif"))
+    (process,) = measured.json("curve", "Brickdust 100")["processes"]
+    assert "region" in process["tests"][0]["reason"]
+    take(measured, record("T-1", 9, None, scan="tests/T-1.tif", region=[0.1, 0.25, 0.2, 0.5]))
+    (process,) = measured.json("curve", "Brickdust 100")["processes"]
+    read = [step["density"] for step in process["tests"][0]["steps"][:15]]
+    assert np.abs(np.array(read) - on_film(1.0)[:15]).max() < 0.02
+
+
+@pytest.mark.parametrize(
+    ("region", "more", "says"),
+    [
+        ([0.5, 0, 0.5, 1], {"scan": "a.tif"}, "encloses nothing"),
+        ([0, 0, 1], {"scan": "a.tif"}, "region"),
+        ([0, 0, 1, 1.2], {"scan": "a.tif"}, "region"),
+        ([0, 0, 1, 1], {}, "the test has none"),
+    ],
+)
+def test_a_region_that_makes_no_sense_is_refused(archive: Bench, region, more: dict, says: str) -> None:
+    bad = archive.records(
+        json.dumps({"film_tests": [record("T-1", 9, None, region=region, **more)]}), "tests.json"
+    )
+    assert says in archive.run("record", bad, status=2).stderr
+
+
 def test_what_a_scan_gave_is_kept_until_something_changes(measured: Bench) -> None:
     path = scan_film(measured, "tests/T-1.tif", on_film(1.0))
     take(measured, record("T-1", 9, None, scan="tests/T-1.tif"))
@@ -275,8 +343,11 @@ def test_a_scanned_test_is_learnt_from_and_waits_for_no_sheet(measured: Bench) -
     before = {scan["path"] for scan in measured.json("pending")["join"]}
     measured.run("ingest", path)
     assert {scan["path"] for scan in measured.json("pending")["join"]} - before == {"tests/T-1.tif"}
-    take(measured, record("T-1", 9, None, scan="tests/T-1.tif"), record("T-2", 9, film))
-    assert {scan["path"] for scan in measured.json("pending")["join"]} == before
+    link = measured.folder / "link"
+    link.symlink_to(path.parent)
+    for written in ("tests/T-1.tif", str(path.absolute()), "./tests/../tests/T-1.tif", str(link / "T-1.tif")):
+        take(measured, record("T-1", 9, None, scan=written), record("T-2", 9, film))
+        assert {scan["path"] for scan in measured.json("pending")["join"]} == before, written
     with Archive.open(measured.archive, readonly=True) as archive:
         scanned, typed = gather(archive, Query()).season.tests
     assert len(scanned.net_density) >= 15
