@@ -7,12 +7,12 @@ are 16-bit everywhere (8 bits × 257), upright, and more = more light reached th
 ever read.
 """
 
+from negcat.scans.bounds import LIMIT_PIXELS, SMALLEST_SIDE
 from negcat.scans.encoding import Encoding, encoded
 from negcat.scans.files import sha256_of
 from negcat.scans.making import NewPyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
-from negcat.scans.picture import LIMIT_PIXELS, SMALLEST_SIDE
-from negcat.scans.previews import write_preview
+from negcat.scans.previews import clear_unfinished, preview_is_whole, write_preview
 from negcat.scans.pyramid import Pyramid, open_pyramid, pyramid_path
 from negcat.scans.reading import identify, read_header, read_patch, read_patches, read_reduced, take
 from negcat.scans.tones import ToneCurve, srgb_encoded, tone_curve
@@ -28,10 +28,12 @@ __all__ = [
     "ScanHeader",
     "ScanInfo",
     "ToneCurve",
+    "clear_unfinished",
     "decoding_threads",
     "encoded",
     "identify",
     "open_pyramid",
+    "preview_is_whole",
     "pyramid_path",
     "read_header",
     "read_patch",

@@ -11,15 +11,19 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any
 
 import numpy as np
 import tifffile
 
+from negcat.scans.bounds import check_size, check_whole
 from negcat.scans.decoded import DecodedWhole
+from negcat.scans.directory import MOST_DIRECTORIES
 from negcat.scans.files import Damaged, Master
 from negcat.scans.model import FileFormat
-from negcat.scans.picture import Geometry, Pixels, Told, check_size
+from negcat.scans.picture import Geometry, Pixels, Told
+from negcat.scans.tags import orientation_of
 from negcat.scans.tiff import check_segments, told_by
 
 __all__ = ["DngPicture", "is_dng", "read_dng"]
@@ -29,9 +33,6 @@ LINEAR, MOSAIC = 34892, 32803
 
 DNG_VERSION, UNIQUE_MODEL, ACTIVE_AREA = 50706, 50708, 50829
 TABLE, REPEAT, BLACK, BLACK_ACROSS, BLACK_DOWN, WHITE = 50712, 50713, 50714, 50715, 50716, 50717
-
-MOST_DIRECTORIES = 64
-"""Directories looked at."""
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def _directories(tif: tifffile.TiffFile) -> list[Any]:
     found: list[Any] = []
     for page in tif.pages:
         whole = page if isinstance(page, tifffile.TiffPage) else page.aspage()
-        below: list[Any] = list(whole.pages or [])
+        below: list[Any] = list(islice(whole.pages or [], MOST_DIRECTORIES))
         for entry in (whole, *(item for item in below if isinstance(item, tifffile.TiffPage))):
             found.append(entry)
             if len(found) == MOST_DIRECTORIES:
@@ -218,6 +219,7 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
         raise Damaged(msg)
     check_size(right - left, bottom - top)
     channels, bits = int(page.samplesperpixel), int(page.bitspersample)
+    check_whole(stored_width * stored_height * channels * 2, "a raw picture")
     black = _levels(page, BLACK, channels, 0.0)
     white = _levels(page, WHITE, channels, float((1 << bits) - 1))
     if any(low >= high for low, high in zip(black, white, strict=True)):
@@ -226,11 +228,8 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
     _check_whole(master, page, channels * bits // 8)
     first = directories[0]
     notes = ["raw, linear", "decoded whole: the memory it takes follows the size of the picture"]
-    orientation = first.tags.valueof(274, 1)
-    if orientation not in range(1, 9):
-        notes.append(f"orientation {orientation} means nothing; taken as it lies")
-        orientation = 1
-    told = told_by(first, tuple(notes))
+    orientation = orientation_of(first.tags.valueof(274, 1), notes)
+    told = told_by(master, first, tuple(notes))
     values = dict(told.values)
     if page.tags.valueof(282) is not None:
         # the raw picture's own resolution goes before that of a preview
@@ -239,7 +238,7 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
     values["Model"] = values["Model"] or first.tags.valueof(UNIQUE_MODEL)
     values["Gamma"] = 1.0  # the codes are proportional to light
     return DngPicture(
-        geometry=Geometry(right - left, bottom - top, channels, 16, False, int(orientation)),
+        geometry=Geometry(right - left, bottom - top, channels, 16, False, orientation),
         told=replace(told, values=values, icc=b""),  # a profile there is the preview's
         black=black,
         white=white,

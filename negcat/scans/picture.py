@@ -10,20 +10,14 @@ from typing import Any, Protocol, TypeVar
 
 import numpy.typing as npt
 
-from negcat.scans.files import Damaged, Master
+from negcat.scans.files import Master
 from negcat.scans.model import FileFormat
 
-__all__ = ["LIMIT_PIXELS", "SMALLEST_SIDE", "Geometry", "Part", "Picture", "Pixels", "Told", "check_size"]
+__all__ = ["Geometry", "Part", "Picture", "Pixels", "Told"]
 
 T = TypeVar("T")
 Pixels = npt.NDArray[Any]
 """uint8 or uint16, (rows, columns, channels)."""
-
-LIMIT_PIXELS = 4_000_000_000
-"""The largest picture taken, in pixels: 20 × 24 inches at 2,880 dpi. What declares more is no scan."""
-
-SMALLEST_SIDE = 16
-"""Pixels along the shorter side, below which there is nothing to measure."""
 
 
 @dataclass(frozen=True)
@@ -152,16 +146,3 @@ class Picture(Protocol):
     def boxes(self, master: Master, boxes: list[tuple[int, int, int, int]]) -> list[Pixels]:
         """Decode stored boxes (x0, y0, x1, y1), touching only what they need."""
         ...
-
-
-def check_size(width: int, height: int) -> None:
-    """Refuse, as Damaged, a picture too small to measure or larger than any scan."""
-    if min(width, height) < SMALLEST_SIDE:
-        msg = f"the picture is only {width} × {height} pixels; take the full-size scan"
-        raise Damaged(msg)
-    if width * height > LIMIT_PIXELS:
-        msg = (
-            f"it declares {width} × {height} pixels, more than the {LIMIT_PIXELS // 10**9} thousand million "
-            "that any scan has; the file is damaged or not a scan"
-        )
-        raise Damaged(msg)

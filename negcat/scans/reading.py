@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from negcat.errors import QuantityError
 from negcat.scans.blocks import Gatherer, Gleaned, reduction_factor
+from negcat.scans.directory import check_directories
 from negcat.scans.dng import is_dng, read_dng
 from negcat.scans.files import Checksum, Damaged, Master, opened
 from negcat.scans.levels import Levels
@@ -53,6 +54,7 @@ def _picture(master: Master) -> Picture:
     head = master.head(16)
     picture: Picture
     if head[:4] in TIFF_SIGNATURES:
+        check_directories(master)
         picture = read_dng(master) if is_dng(master) else read_tiff(master)
     elif head[:8] == PNG_SIGNATURE:
         picture = read_png(master)

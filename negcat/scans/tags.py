@@ -1,6 +1,5 @@
 """What a file's tags say: who scanned it, when, how finely, and every text that may name the sheet."""
 
-import io
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -8,11 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from xml.etree import ElementTree
 
-import exifread
-
 from negcat.scans.icc import icc_exponent, icc_tag, icc_text
 
-__all__ = ["LARGEST_FILM_MM", "Facts", "exif_values", "facts"]
+__all__ = ["LARGEST_FILM_MM", "TEXT_LENGTH", "Facts", "facts", "orientation_of"]
 
 LARGEST_FILM_MM = 700.0
 """No sheet film is longer (20 × 24 inches is 610 mm). A dpi that would make it so is a program's filler."""
@@ -21,6 +18,12 @@ DPI_RANGE = (50.0, 20_000.0)
 
 TEXT_LENGTH = 4000
 """Characters of a text that are kept."""
+
+TEXT_BYTES = 4 * TEXT_LENGTH
+"""Bytes of a text that are looked at."""
+
+MOST_TEXTS = 100
+"""Texts that are kept of one file."""
 
 DESCRIPTIONS = (
     "ImageDescription",
@@ -48,44 +51,36 @@ class Facts:
     notes: tuple[str, ...]
 
 
-def exif_values(block: bytes, notes: list[str]) -> dict[str, object]:
-    """Read an Exif block (a TIFF directory in memory): tag names to values; a broken one gives a note."""
-    try:
-        tags = exifread.process_file(
-            io.BytesIO(block), details=True, extract_thumbnail=False, truncate_tags=False
-        )
-    except Exception:
-        # ExifRead raises whatever a broken directory leads it to; a scan isn't refused for its tags
-        notes.append("its Exif data are damaged; not used")
-        return {}
-    values: dict[str, object] = {}
-    for name, tag in tags.items():
-        group, _, key = name.partition(" ")
-        if group not in {"Image", "EXIF"}:
-            continue
-        found = getattr(tag, "values", None)
-        if isinstance(found, list) and len(found) == 1:
-            found = found[0]
-        values.setdefault(key, found)
-    return values
+def orientation_of(found: object, notes: list[str]) -> int:
+    """Tell how the picture is turned, 1 to 8; 1 and a note where the tag says nothing that means something."""
+    if isinstance(found, int) and 1 <= found <= 8:
+        return found
+    said = f" {found}" if isinstance(found, int) else ""
+    notes.append(f"orientation{said} means nothing; taken as it lies")
+    return 1
 
 
 def _text(value: object) -> str | None:
     """Make a clean text of whatever a library made of the tag; None where nothing is left."""
-    if isinstance(value, (list, tuple)):
-        if value and all(isinstance(item, int) and 0 <= item < 256 for item in value):
-            value = bytes(value)
-        else:
-            return None
+    value = _bytes(value)
     if isinstance(value, bytes):
         value = _decoded(value)
     if not isinstance(value, str):
         return None
+    value = value[: 2 * TEXT_LENGTH]
     text = "".join(
         letter if letter.isprintable() or letter in "\n\t" else " " for letter in value.split("\0")[0]
     )
     text = re.sub(r"[ \t]+", " ", text).strip()[:TEXT_LENGTH]
     return text or None
+
+
+def _bytes(value: object) -> object:
+    """Make bytes of a list of them, no more than a text needs; anything else stays what it is."""
+    if isinstance(value, (list, tuple)):
+        first = value[:TEXT_BYTES]
+        return bytes(first) if all(isinstance(item, int) and 0 <= item < 256 for item in first) else None
+    return value[:TEXT_BYTES] if isinstance(value, bytes) else value
 
 
 def _decoded(raw: bytes) -> str:
@@ -105,14 +100,16 @@ def _decoded(raw: bytes) -> str:
 
 def _wide(value: object) -> str | None:
     """Make a text of an XP tag, which is UTF-16 in bytes."""
-    if isinstance(value, (list, tuple)) and all(isinstance(item, int) and 0 <= item < 256 for item in value):
-        value = bytes(value)
+    value = _bytes(value)
     if isinstance(value, bytes):
         value = value.decode("utf-16-le", "replace")
     return _text(value)
 
 
 # -- XMP (ISO 16684-1) ---------------------------------------------------------------------------------------
+
+XMP_BYTES = 1 << 20
+"""Bytes of a packet that is read; a longer one is left aside."""
 
 _DC = "{http://purl.org/dc/elements/1.1/}"
 _XMP = "{http://ns.adobe.com/xap/1.0/}"
@@ -122,10 +119,14 @@ _RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
 def _xmp(packet: bytes) -> tuple[list[str], str | None]:
     """Read title, description and identifier, and the creation date; nothing of a broken packet."""
     packet = packet.strip(b"\0 \r\n\t")
-    if not packet or len(packet) > 1 << 20 or b"<!DOCTYPE" in packet or b"<!ENTITY" in packet:
+    if not packet or len(packet) > XMP_BYTES:
         return [], None
     try:
-        root = ElementTree.fromstring(packet)
+        text = packet.decode("utf-8-sig")
+        # nothing is to be declared: an entity may stand for any number of others
+        if "<!DOCTYPE" in text or "<!ENTITY" in text:
+            return [], None
+        root = ElementTree.fromstring(text)
     except (ElementTree.ParseError, ValueError, LookupError):
         return [], None
     texts: list[str] = []
@@ -135,12 +136,15 @@ def _xmp(packet: bytes) -> tuple[list[str], str | None]:
             if (short := node.get(_DC + name)) is not None:
                 texts.append(short)
             if node.tag == _DC + name:
-                items = [item.text for item in node.iter(f"{_RDF}li")] or [node.text]
+                # one step down a list, one further its items; never all that lies below, again and again
+                items = [item.text for item in node.iterfind(f"*/{_RDF}li")] or [node.text]
                 texts.extend(item for item in items if item)
         created = created or node.get(_XMP + "CreateDate")
         if node.tag == _XMP + "CreateDate":
             created = created or node.text
-    return texts, created
+        if len(texts) > MOST_TEXTS:
+            break
+    return texts[:MOST_TEXTS], created
 
 
 # -- dates ---------------------------------------------------------------------------------------------------
@@ -171,8 +175,8 @@ def _when(value: object, offset: object = None) -> str | None:
         return None
     if hour is None:
         return moment.date().isoformat()
-    if zone is None and isinstance(offset, str) and re.fullmatch(r"[+-]\d\d:\d\d", offset.strip("\0 ")):
-        zone = offset.strip("\0 ")
+    if zone is None and (beside := _text(offset)) and re.fullmatch(r"[+-]\d\d:\d\d", beside):
+        zone = beside
     return moment.isoformat() + (zone or "")
 
 
@@ -272,6 +276,7 @@ def facts(
     ]
     of_xmp, created = _xmp(xmp)
     found += [_text(text) for text in (*texts, *of_xmp)]
+    found = found[:MOST_TEXTS]
     # a shape in JSON is how one writing library remembers its arrays, not a description
     description = tuple(dict.fromkeys(text for text in found if text and not text.startswith('{"shape":')))
     dpi, notes = _dpi(density, width, height)

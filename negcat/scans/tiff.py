@@ -6,6 +6,7 @@ by one, so that memory holds a few of them, never the file, and every one is che
 
 import math
 import os
+import struct
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -15,11 +16,15 @@ from typing import Any, TypeVar
 import numpy as np
 import tifffile
 
+from negcat.scans.bounds import check_growth, check_size, check_whole
+from negcat.scans.directory import MOST_DIRECTORIES
+from negcat.scans.exif import EXIF_DIRECTORY, exif_directory
 from negcat.scans.files import Damaged, Master
 from negcat.scans.kept import kept
 from negcat.scans.model import FileFormat
-from negcat.scans.picture import Geometry, Part, Pixels, Told, check_size
+from negcat.scans.picture import Geometry, Part, Pixels, Told
 from negcat.scans.strictness import check_jpeg
+from negcat.scans.tags import orientation_of
 from negcat.scans.workers import shared_out
 
 __all__ = ["TiffPicture", "check_segments", "read_tiff", "told_by"]
@@ -57,14 +62,14 @@ CHUNK_BYTES = 1 << 20
 LARGE_SEGMENT = 32 << 20
 """Decoded bytes of a segment from which on the last one is kept for the next look."""
 
+TOLD_BYTES = 1 << 20
+"""Bytes of a tag that are read for what it tells; a text has a few, a table of all codes of three channels 393,216."""
+
+COLOUR_BYTES = 16 << 20
+"""The same of a colour profile, which may hold tables."""
+
 DISK_BLOCK = 4096
 """Bytes; file systems write no less at once."""
-
-MOST_PAGES = 64
-"""Pages looked at."""
-
-BOMB_RATIO = 20_000
-"""Decoded bytes for each stored one, beyond which no picture is so dull: 20 times what deflate can do."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +124,8 @@ class TiffPicture:
         data = master.read(self.counts[index], self.offsets[index])
         try:
             if self.jpeg_tables is not None:
-                _check_jpeg(data, self.jpeg_tables)
+                completed = self.jpeg_tables[:-2] + data[2:] if self.jpeg_tables else data
+                check_jpeg(completed, self.segment_width, self.segment_height)
             pixels = self.decode(data, index)
         except Exception as error:
             # The decoders raise whatever they like: their own errors, ValueError, IndexError, MemoryError.
@@ -274,17 +280,12 @@ def paste(part: Part, box: tuple[int, int, int, int], target: Pixels) -> None:
     )
 
 
-def _check_jpeg(data: bytes, tables: bytes) -> None:
-    """Raise ValueError where a JPEG segment, completed by the tables they share, is cut short or corrupt."""
-    check_jpeg(tables[:-2] + data[2:] if tables else data)
-
-
 def _full_size_page(tif: tifffile.TiffFile) -> tuple[Any, int]:
     """Choose the first page that is neither reduced nor a mask and has at least half the largest area."""
     pages: list[Any] = []
     for page in tif.pages:
         pages.append(page)
-        if len(pages) == MOST_PAGES:
+        if len(pages) == MOST_DIRECTORIES:
             break
     if not pages:
         msg = "its TIFF directory is not there, damaged or cut short; copy or scan it again"
@@ -363,18 +364,15 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
     if stored_samples > channels:
         notes.append(f"{stored_samples - channels} further channel(s), such as alpha or infrared, left aside")
     if pages > 1:
-        more = "or more " if pages >= MOST_PAGES else ""
+        more = "or more " if pages >= MOST_DIRECTORIES else ""
         notes.append(
             f"page {page.index + 1} of {pages} {more}taken, the first of full size; the others left aside"
         )
     planar = int(page.planarconfig) == 2 and stored_samples > 1
     samples = 1 if planar else stored_samples
-    orientation = page.tags.valueof(274, 1)
-    if orientation not in range(1, 9):
-        notes.append(f"orientation {orientation} means nothing; taken as it lies")
-        orientation = 1
+    orientation = orientation_of(page.tags.valueof(274, 1), notes)
     bits = int(page.bitspersample)
-    geometry = Geometry(width, height, channels, bits, photometric == 0, int(orientation))
+    geometry = Geometry(width, height, channels, bits, photometric == 0, orientation)
     tiled = bool(page.is_tiled)
     segment_width = int(page.tilewidth) if tiled else width
     segment_height = int(page.tilelength) if tiled else min(int(page.rowsperstrip), height)
@@ -423,7 +421,7 @@ def _picture(master: Master, tif: tifffile.TiffFile, page: Any, pages: int) -> T
         geometry=geometry,
         compression=compression,
         pages=pages,
-        told=told_by(page, tuple(notes)),
+        told=told_by(master, page, tuple(notes)),
         decode=decode_segment,
         offsets=offsets,
         counts=counts,
@@ -461,13 +459,14 @@ def check_segments(
                 "file; copy or scan it again"
             )
             raise Damaged(msg)
-    stored = sum(counts[:wanted])
-    if compression != "none" and wanted * segment_bytes > BOMB_RATIO * stored + (1 << 20):
-        msg = "it would grow beyond any measure when decompressed; it is damaged or not a scan"
-        raise Damaged(msg)
+    # pieces may lie over each other: together they hold no more than the file does
+    stored = min(sum(counts[:wanted]), master.size)
+    check_growth(compression, stored, wanted * segment_bytes)
+    if compression != "none":
+        check_whole(segment_bytes, "a strip or tile")
 
 
-def told_by(page: Any, notes: tuple[str, ...]) -> Told:
+def told_by(master: Master, page: Any, notes: tuple[str, ...]) -> Told:
     """Gather what a directory's tags tell."""
     values: dict[str, object] = {}
     for code, name in (
@@ -485,28 +484,42 @@ def told_by(page: Any, notes: tuple[str, ...]) -> Told:
         (40095, "XPSubject"),
         (40092, "XPComment"),
     ):
-        values[name] = page.tags.valueof(code)
-    transfer = page.tags.valueof(301)
+        values[name] = _value(page, code)
+    transfer = _value(page, 301)
     if isinstance(transfer, np.ndarray) and transfer.ndim == 2:
         # three tables of the light of every code, of which the second is green's
         values["TransferFunction"] = transfer[len(transfer) // 2].tolist()
-    # the Exif directory, where there is one, as tifffile reads it: names to values
-    exif = page.tags.valueof(34665)
-    if isinstance(exif, dict):
-        for name in (
-            "UserComment",
-            "DateTimeOriginal",
-            "DateTimeDigitized",
-            "OffsetTimeOriginal",
-            "OffsetTimeDigitized",
-            "OffsetTime",
-            "ColorSpace",
-        ):
-            values.setdefault(name, exif.get(name))
-    xmp, icc = page.tags.valueof(700), page.tags.valueof(34675)
+    for name, value in _exif(master, page).items():
+        values.setdefault(name, value)
+    xmp, icc = _value(page, 700, COLOUR_BYTES), _value(page, 34675, COLOUR_BYTES)
     return Told(
         values=values,
-        xmp=xmp.encode() if isinstance(xmp, str) else bytes(xmp or b""),
+        xmp=xmp.encode("utf-8", "replace")
+        if isinstance(xmp, str)
+        else xmp
+        if isinstance(xmp, bytes)
+        else b"",
         icc=icc if isinstance(icc, bytes) else b"",
         notes=notes,
     )
+
+
+def _exif(master: Master, page: Any) -> dict[str, object]:
+    """Read the Exif directory that a page names; nothing where there is none, or it is broken."""
+    tag = page.tags.get(EXIF_DIRECTORY)
+    if tag is None or tag.count != 1 or int(tag.dtype) not in {4, 13, 16, 18}:
+        return {}
+    file = page.parent
+    try:
+        start = int.from_bytes(
+            master.read(tag.valuebytecount, tag.valueoffset), "little" if file.byteorder == "<" else "big"
+        )
+        return exif_directory(master.read, file.byteorder, start, big=file.is_bigtiff)
+    except (Damaged, struct.error, OverflowError):
+        return {}
+
+
+def _value(page: Any, code: int, longest: int = TOLD_BYTES) -> Any:
+    """Read a tag's value; None where there is none, or more of it than a tag of its kind has."""
+    tag = page.tags.get(code)
+    return tag.value if tag is not None and tag.valuebytecount <= longest else None

@@ -42,7 +42,6 @@ ONE_ROOM_LIBRARIES = {
     "tifffile": "scans",
     "imagecodecs": "scans",
     "PIL": "scans",
-    "exifread": "scans",
     "pyvips": "scans",
     "rawpy": "scans",
     "fpdf": "papers",
