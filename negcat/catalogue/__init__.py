@@ -1,5 +1,6 @@
 """SQLite: what the archive holds, how it comes in and how it is found again."""
 
+from negcat.catalogue.checks import Due, Way
 from negcat.catalogue.columns import Memory
 from negcat.catalogue.copying import (
     beside,
@@ -13,11 +14,12 @@ from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.gathering import Outcomes
-from negcat.catalogue.leaving import leaving
+from negcat.catalogue.leaving import leaving, most_readings
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.reviewing import AdvisedTime, DatedChange
 from negcat.catalogue.store import Catalogue
+from negcat.catalogue.tables import Column, Table, rows_leaving, tables_leaving
 from negcat.catalogue.taking import Taken
 
 __all__ = [
@@ -26,13 +28,17 @@ __all__ = [
     "AdvisedTime",
     "Asked",
     "Catalogue",
+    "Column",
     "DatedChange",
+    "Due",
     "Findings",
     "Memory",
     "Outcomes",
     "Page",
     "Query",
+    "Table",
     "Taken",
+    "Way",
     "beside",
     "brought_up_to_date",
     "copy_catalogue",
@@ -40,7 +46,10 @@ __all__ = [
     "is_catalogue",
     "is_whole",
     "leaving",
+    "most_readings",
     "prepare",
     "put_into",
+    "rows_leaving",
     "searching",
+    "tables_leaving",
 ]

@@ -244,14 +244,6 @@ class MastersKept(HistoryKept, FindingsKept):
         """List every place where a master or a copy of it was seen."""
         return self.rows("select * from scan_paths where scan = ? order by rowid", [scan])
 
-    def mark_checked(self, scans: Sequence[str]) -> None:
-        """Note that masters were found whole just now."""
-        with self.writing() as database:
-            at = now()
-            database.conn.executemany(
-                "update scans set checked_at = ? where scan = ?", [(at, scan) for scan in scans]
-            )
-
     # Spots from one scan to another --------------------------------------------------------------------------
 
     def spot_scan(self, sheet: str) -> str | None:

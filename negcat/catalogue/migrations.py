@@ -18,6 +18,7 @@ from sqlite_utils.db import ForeignKey
 
 from negcat.catalogue import (
     changes_schema,
+    checks_schema,
     door_log_schema,
     film_test_schema,
     printing_schema,
@@ -581,3 +582,9 @@ def m012_removing(db: Database) -> None:
 def m013_door_log(db: Database) -> None:
     """Keep what is written through the pages, by whom and from where."""
     door_log_schema.create(db)
+
+
+@migrations()
+def m014_checks(db: Database) -> None:
+    """Keep every check that masters are still what was taken."""
+    checks_schema.create(db)

@@ -8,24 +8,11 @@ import numpy.typing as npt
 from PIL import Image
 
 from negcat.errors import QuantityError, ScanError
+from negcat.scans.strictness import check_jpeg
 from negcat.whole_files import clear_unfinished as clear_unfinished_in
 from negcat.whole_files import written_whole
 
-__all__ = ["clear_unfinished", "write_preview"]
-
-
-def clear_unfinished(previews: Path) -> None:
-    """Clear away the derivatives that killed programs left unfinished.
-
-    Parameters
-    ----------
-    previews : the folder of derivatives.
-    """
-    clear_unfinished_in(previews)
-    with suppress(OSError):
-        for folder in previews.iterdir():
-            if folder.is_dir():
-                clear_unfinished_in(folder)
+__all__ = ["clear_unfinished", "preview_is_whole", "write_preview"]
 
 
 def write_preview(
@@ -68,3 +55,27 @@ def write_preview(
             f"{target}: the preview can't be written ({reason}); check the folder and the space on its disk."
         )
         raise ScanError(msg) from error
+
+
+def clear_unfinished(previews: Path) -> None:
+    """Clear away the derivatives that killed programs left unfinished.
+
+    Parameters
+    ----------
+    previews : the folder of derivatives.
+    """
+    clear_unfinished_in(previews)
+    with suppress(OSError):
+        for folder in previews.iterdir():
+            if folder.is_dir():
+                clear_unfinished_in(folder)
+
+
+def preview_is_whole(path: str | Path, width: int, height: int) -> bool:
+    """Tell whether a preview is there, of these sizes in pixels, and can be read to its end."""
+    try:
+        data = Path(path).read_bytes()
+        check_jpeg(data, width, height)
+    except (OSError, ValueError):
+        return False
+    return True

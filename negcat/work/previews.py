@@ -29,6 +29,7 @@ __all__ = [
     "Size",
     "forget_previews",
     "make_previews",
+    "mend_previews",
     "preview_path",
     "preview_size",
     "printed_tones",
@@ -121,6 +122,42 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
         tones = own.draw(*wanted) if own is not None else printed
         assert tones is not None
         scans.write_preview(tones, _path(archive, row, size), PREVIEW_QUALITY, size=wanted)
+
+
+def mend_previews(archive: Archive, row: Mapping[str, Any], made: list[str]) -> str | None:
+    """Make a scan's pictures again where one is missing or damaged.
+
+    Parameters
+    ----------
+    archive : the archive.
+    row : the scan, as the catalogue keeps it.
+    made : the ids of scans whose pictures were made again; this one's is added.
+
+    Returns
+    -------
+    Why they can't be made; None where they are there.
+    """
+    pyramid = scans.pyramid_path(archive.previews, row["scan"])
+    try:
+        # A level is read, too: where bytes were lost, it shows there sooner than in the file's length.
+        was_there = pyramid.is_file() and scans.open_pyramid(pyramid).draw(1, 1) is not None
+    except ScanError:
+        pyramid.unlink(missing_ok=True)
+        was_there = False
+    whole = all(
+        scans.preview_is_whole(_path(archive, row, size), *preview_size(row["width"], row["height"], size))
+        for size in SIZES
+    )
+    if was_there and whole:
+        return None
+    try:
+        pyramid_of(archive, row["scan"])
+        if not whole:
+            make_previews(archive, row, reduced_of(archive, row))
+    except ScanError as error:
+        return str(error)
+    made.append(str(row["scan"]))
+    return None
 
 
 def forget_previews(archive: Archive, row: Mapping[str, Any]) -> None:
