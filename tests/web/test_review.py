@@ -7,7 +7,7 @@ import json
 import re
 import shutil
 from pathlib import Path
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import pytest
 from click.testing import CliRunner
@@ -133,6 +133,29 @@ async def test_filters_are_those_of_the_wall(sample):
     assert 'value="rear" selected' in (await visitor.get("/review?cell=rear")).text
 
 
+async def test_sheets_that_suit_a_print_target_are_chosen_counted_and_the_same_in_the_tables(sample):
+    visitor = Visitor(sample)
+    every = (await visitor.get("/sheets.json?limit=200")).json()["sheets"]
+    suiting = {one["sheet"] for one in every if "silver contact" in one["suits"]}
+    assert 1 < len(suiting) < len(every)
+    page = await visitor.get("/?suits=Silver+contact&limit=200")
+    assert set(re.findall(r'class="plate-link" href="/sheet/([^"]+)"', page.text)) == suiting
+    assert f'<option value="silver contact" selected>silver contact ({len(suiting)})</option>' in page.text
+    tag = next(one["tag"] for one in every if one["sheet"] in suiting)
+    narrowed = [one["sheet"] for one in every if one["sheet"] in suiting and one["tag"] == tag]
+    twin = await visitor.get("/sheets.json?" + urlencode({"suits": "silver contact", "tag": tag}))
+    assert [one["sheet"] for one in twin.json()["sheets"]] == narrowed
+    table = re.search(r'href="(/negcat/sheet_search)\?([^"]+)">these sheets in the tables', page.text)
+    rows = (await visitor.get(f"{table[1]}.json?{html.unescape(table[2])}&_shape=array&_size=max")).json()
+    assert {row["sheet"] for row in rows} == suiting
+    review = await visitor.get("/review.json?suits=silver+contact")
+    assert review.json()["sheets"] == len(suiting)
+    # A sheet leads to the others that suit what it suits.
+    sheet = (await visitor.get(f"/sheet/{min(suiting)}")).text
+    assert '<a href="/?suits=silver+contact">silver contact</a>' in sheet
+    assert "/?suits=long-scale" in sheet
+
+
 @pytest.mark.parametrize(
     ("query", "said"),
     [
@@ -143,6 +166,7 @@ async def test_filters_are_those_of_the_wall(sample):
         ("if-time=long", "long"),
         ("if-index=200&if-film=Nothing+400", "Nothing 400"),
         ("since=yesterday", "yesterday"),
+        ("suits=longscale", "the nearest known is 'long-scale'"),
     ],
 )
 async def test_what_can_not_be_read_is_said_and_the_page_stays(sample, query, said):

@@ -142,6 +142,7 @@ async def test_every_filter_of_the_command_line_is_a_field_of_the_one_form(site)
         "since",
         "until",
         "verdict",
+        "suits",
     }
     assert asked <= names
     labelled = {found["for"] for found in page.all("label")}
@@ -157,6 +158,7 @@ async def test_every_filter_of_the_command_line_is_a_field_of_the_one_form(site)
         ("?page=-1", "page “-1”"),
         ("?page=" + "9" * 400, "page"),
         ("?limit=%00", "limit"),
+        ("?suits=longscale", "the nearest known is 'long-scale'"),
     ],
 )
 async def test_what_cannot_be_read_is_said_in_a_sentence(site, query, said):
