@@ -12,7 +12,7 @@ from negcat.catalogue.reviewing import AdvisedTime, DatedChange
 from negcat.notation import Tag
 from negcat.records import AcceptedChange, AcceptedTime, Record, Records
 
-__all__ = ["AcceptedKept"]
+__all__ = ["BLANK", "AcceptedKept"]
 
 _LISTS: Mapping[str, tuple[type[Record], tuple[str, ...]]] = {
     "dated_changes": (AcceptedChange, tuple(field.name for field in fields(DatedChange))),
@@ -21,7 +21,8 @@ _LISTS: Mapping[str, tuple[type[Record], tuple[str, ...]]] = {
 """The list of a record file, which is also the table: its model and its columns."""
 
 _JSON = ("before", "after")
-_NEVER_NULL = ("advice", "sentence", "accepted_at", "accepted_via")
+BLANK = ("advice", "sentence", "accepted_at", "accepted_via")
+"""Columns that hold empty text where nothing is known."""
 
 
 class AcceptedKept(FindingsKept):
@@ -105,4 +106,4 @@ def _as_kept(record: Record) -> dict[str, Any]:
             row[name] = json.dumps(row[name], ensure_ascii=False)
     if isinstance(record, AcceptedTime):
         row |= {"tag": record.tag.text, "tag_n": record.tag.n}
-    return {name: "" if value is None and name in _NEVER_NULL else value for name, value in row.items()}
+    return {name: "" if value is None and name in BLANK else value for name, value in row.items()}

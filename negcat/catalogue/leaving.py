@@ -7,33 +7,39 @@ from collections.abc import Iterator
 from negcat.catalogue.store import Catalogue
 from negcat.records import KEYS, Record, Records, Sheet, Spot
 
-__all__ = ["leaving"]
+__all__ = ["leaving", "most_readings"]
 
 _AT_ONCE = 500
 
 
-def leaving(catalogue: Catalogue) -> Iterator[tuple[str, Iterator[Record]]]:
+def leaving(catalogue: Catalogue, *, naming_scans: bool = True) -> Iterator[tuple[str, Iterator[Record]]]:
     """Give every list of a record file, with its records in the order they were taken.
 
     Parameters
     ----------
     catalogue : the open catalogue.
+    naming_scans : where a sheet has several scans, say at its spots which one they were set on, which the order of
+        the scans alone would no longer tell elsewhere.
 
     Yields
     ------
-    A list's name and its records. Where a sheet has several scans, its spots say which one they were set on, which
-    the order of the scans alone would no longer tell elsewhere.
+    A list's name and its records.
     """
     for name in Records.MODELS:
-        yield name, _records(catalogue, name)
+        yield name, _records(catalogue, name, naming_scans=naming_scans)
 
 
-def _records(catalogue: Catalogue, name: str) -> Iterator[Record]:
+def most_readings(catalogue: Catalogue) -> int:
+    """Tell how many readings the sheet with most of them has."""
+    return int(catalogue.value("select coalesce(max(position) + 1, 0) from readings"))
+
+
+def _records(catalogue: Catalogue, name: str, *, naming_scans: bool) -> Iterator[Record]:
     if name not in KEYS:
         yield from catalogue.accepted(name)
         return
     names = catalogue.names(name)
-    set_on = _set_on(catalogue) if name == "sheets" else {}
+    set_on = _set_on(catalogue) if name == "sheets" and naming_scans else {}
     for start in range(0, len(names), _AT_ONCE):
         for record in catalogue.records(name, names[start : start + _AT_ONCE]):
             scan = set_on.get(record.sheet) if isinstance(record, Sheet) else None

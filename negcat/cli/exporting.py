@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
-from negcat.cli.output import print_json
+from negcat.cli.output import print_json, warn
 from negcat.cli.taking import counted
 from negcat.work.writing_files import refuse_existing, write_file
 
@@ -20,6 +20,7 @@ def export() -> None:
     \b
     Examples:
       negcat export records records.yaml
+      negcat export csv tables
       negcat export form field.html
     """
 
@@ -51,6 +52,38 @@ def records(file: Path, overwrite: bool, as_json: bool, archive_dir: Path | None
         click.echo(f"{' '.join(map(str, left.files))}: {counted(left.counts)}.")
         if len(left.files) > 1:
             click.echo("They belong together: take them by one 'negcat record'.")
+
+
+@export.command("csv")
+@click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
+@json_option
+@archive_option
+def tables(directory: Path, as_json: bool, archive_dir: Path | None) -> None:
+    """Write the archive's tables into the new folder DIR: CSV files, and what their columns hold.
+
+    Records, readings, developments, scans and all that was found and computed; README.txt tells what each column
+    holds, in which unit. What was written stands there letter by letter: have a spreadsheet take the columns as text.
+    sheets_record.csv is what 'negcat record' takes.
+
+    \b
+    Example:
+      negcat export csv tables
+    """
+    from negcat.work.export_tables import export_tables
+
+    with open_archive(archive_dir, readonly=True) as archive:
+        left = export_tables(archive, directory)
+    if as_json:
+        print_json(left.as_json())
+    else:
+        click.echo(
+            f"{directory}: {len(left.rows)} tables, {sum(left.rows.values())} rows; README.txt describes them."
+        )
+    for name, cells in left.like_formulas.items():
+        warn(
+            f"{name}: a spreadsheet could take {cells} of its cells for formulas, as they begin with = + - or @; have "
+            "it take the columns as text"
+        )
 
 
 @export.command()

@@ -5,7 +5,7 @@ the schemas.
 """
 
 from negcat.records.checking import load_data, load_file, load_files
-from negcat.records.csv_text import COLUMNS
+from negcat.records.csv_text import COLUMNS, READING_COLUMNS
 from negcat.records.film_formats import film_size_mm
 from negcat.records.known import KnownNames
 from negcat.records.models import (
@@ -39,6 +39,7 @@ from negcat.records.writing import RecordText, dump_yaml
 __all__ = [
     "COLUMNS",
     "KEYS",
+    "READING_COLUMNS",
     "AcceptedChange",
     "AcceptedTime",
     "Cell",

@@ -2,17 +2,19 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from typing import Any
 
 from negcat.records.base import Path, Record
 from negcat.records.nearest import did_you_mean
 from negcat.records.sheet import Indicated, Movements, Reading, Sheet, Spot
-from negcat.records.unreadable import UnreadableError
+from negcat.records.unreadable import MAX_FIELDS, MAX_RECORDS, UnreadableError
 
-__all__ = ["COLUMNS", "CsvTable", "parse_csv"]
+__all__ = ["COLUMNS", "READING_COLUMNS", "CsvTable", "parse_csv"]
 
 _ROLES = ("shadow", "highlight")
+_NUMBERED = re.compile(r"(reading_[1-9][0-9]{0,2})_([a-z_]+)")
 
 
 def _columns() -> dict[str, Path]:
@@ -25,16 +27,25 @@ def _columns() -> dict[str, Path]:
         elif name != "readings":
             columns[name] = (name,)
     for role in _ROLES:
-        for name in Reading.model_fields:
-            if name == "spot":
-                columns |= {f"{role}_spot_{part}": (role, "spot", part) for part in Spot.model_fields}
-            elif name != "role":
-                columns[f"{role}_{name}"] = (role, name)
+        columns |= {
+            f"{role}_{name}": (role, *path) for name, path in READING_COLUMNS.items() if name != "role"
+        }
     return columns
 
 
+def _reading_columns() -> dict[str, Path]:
+    columns: dict[str, Path] = {name: (name,) for name in Reading.model_fields if name != "spot"}
+    return columns | {f"spot_{part}": ("spot", part) for part in Spot.model_fields}
+
+
+READING_COLUMNS = _reading_columns()
+"""What stands behind ``shadow_``, ``highlight_`` or ``reading_3_`` in a column's name → field of that reading."""
+
+
 COLUMNS = _columns()
-"""Column → field of the sheet; ``("shadow", "ev")`` is the ``ev`` of the reading whose role is shadow."""
+"""Column → field of the sheet; ``("shadow", "ev")`` is the ``ev`` of the reading whose role is shadow.
+
+Besides there are ``reading_1_name``, ``reading_1_role`` … for any number of readings."""
 
 
 class CsvTable:
@@ -45,6 +56,7 @@ class CsvTable:
     sheets : the plain data of every sheet.
     rows : the row of each, as a spreadsheet counts them: the header is row 1.
     names : field of the sheet → column name as written.
+    readings : for every sheet, what the columns of each of its readings begin with.
     faults : (where, what) of everything wrong with the table itself.
     """
 
@@ -52,6 +64,7 @@ class CsvTable:
         self.sheets: list[dict[str, Any]] = []
         self.rows: list[int] = []
         self.names: dict[Path, str] = {}
+        self.readings: list[list[str]] = []
         self.faults: list[tuple[str, str]] = []
 
     def where(self, path: Path) -> str:
@@ -61,12 +74,10 @@ class CsvTable:
         row = f"row {self.rows[path[1]]}"
         field = path[2:]
         if field[:1] == ("readings",):
-            readings = self.sheets[path[1]].get("readings", [])
+            starts = self.readings[path[1]]
             number = field[1] if len(field) > 1 else None
-            role = (
-                readings[number]["role"] if isinstance(number, int) and number < len(readings) else "shadow"
-            )
-            field = (role, *field[2:])
+            start = starts[number] if isinstance(number, int) and number < len(starts) else "shadow"
+            field = (start, *field[2:])
         for length in range(len(field), 0, -1):
             if column := self.names.get(field[:length]):
                 return f"{row}, column {column}"
@@ -121,7 +132,14 @@ def parse_csv(text: str) -> CsvTable:
                     f"{len(cells)} cells under a header of {len(fields)}; quote texts holding the delimiter",
                 )
             )
-        table.sheets.append(_sheet(cells, fields))
+        if len(table.sheets) == MAX_RECORDS:
+            raise UnreadableError(
+                f"it has more than {MAX_RECORDS:,} rows; share the records among several files",
+                f"row {number}",
+            )
+        sheet, starts = _sheet(cells, fields)
+        table.sheets.append(sheet)
+        table.readings.append(starts)
         table.rows.append(number)
     if fields is None:
         raise UnreadableError("it is empty; the first row names the columns: sheet, film, lens, stop, time …")
@@ -144,10 +162,14 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
 
 def _read_header(cells: list[str], number: int, table: CsvTable) -> list[Path | None]:
     fields: list[Path | None] = []
+    if len(cells) > MAX_FIELDS:
+        raise UnreadableError(
+            f"its first row has {len(cells):,} columns, more than {MAX_FIELDS:,}; write there sheet, film, lens, stop …"
+        )
     for place, cell in enumerate(cells, 1):
         written = cell.strip()
         name = written.casefold().replace(".", "_").replace(" ", "_").replace("-", "_")
-        field = COLUMNS.get(name)
+        field = COLUMNS.get(name) or _of_numbered(name)
         fields.append(field)
         if field is None and written:
             table.faults.append(
@@ -172,7 +194,19 @@ def _read_header(cells: list[str], number: int, table: CsvTable) -> list[Path | 
     return fields
 
 
-def _sheet(cells: list[str], fields: list[Path | None]) -> dict[str, Any]:
+def _order(start: str) -> int:
+    """Put the readings of a role first, then the numbered ones by their numbers."""
+    return _ROLES.index(start) if start in _ROLES else len(_ROLES) + int(start.removeprefix("reading_"))
+
+
+def _of_numbered(name: str) -> Path | None:
+    """Find the field of a column that belongs to the first, second … reading, whatever its role."""
+    match = _NUMBERED.fullmatch(name)
+    inside = READING_COLUMNS.get(match[2]) if match else None
+    return (match[1], *inside) if match and inside else None
+
+
+def _sheet(cells: list[str], fields: list[Path | None]) -> tuple[dict[str, Any], list[str]]:
     sheet: dict[str, Any] = {}
     readings: dict[str, dict[str, Any]] = {}
     for cell, field in zip(cells, fields, strict=False):
@@ -182,13 +216,16 @@ def _sheet(cells: list[str], fields: list[Path | None]) -> dict[str, Any]:
             sheet[str(field[0])] = value
             continue
         first, *middle, last = map(str, field)
-        if first in _ROLES:
-            inside = readings.setdefault(first, {"role": first, "name": first})
+        if first in _ROLES or first.startswith("reading_"):
+            inside = readings.setdefault(
+                first, {"role": first, "name": first} if first in _ROLES else {"role": "other"}
+            )
             if middle:
                 inside = inside.setdefault(middle[0], {})
         else:
             inside = sheet.setdefault(first, {})
         inside[last] = value
+    starts = sorted(readings, key=_order)
     if readings:
-        sheet["readings"] = [readings[role] for role in _ROLES if role in readings]
-    return sheet
+        sheet["readings"] = [readings[start] for start in starts]
+    return sheet, starts
