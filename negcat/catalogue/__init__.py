@@ -14,12 +14,11 @@ from negcat.catalogue.describing import describe
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.gathering import Outcomes
-from negcat.catalogue.leaving import leaving, most_readings, most_readings
+from negcat.catalogue.leaving import leaving, most_readings
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.reviewing import AdvisedTime, DatedChange
 from negcat.catalogue.store import Catalogue
-from negcat.catalogue.tables import Column, Table, rows_leaving, tables_leaving
 from negcat.catalogue.tables import Column, Table, rows_leaving, tables_leaving
 from negcat.catalogue.taking import Taken
 
@@ -30,7 +29,6 @@ __all__ = [
     "Asked",
     "Catalogue",
     "Column",
-    "Column",
     "DatedChange",
     "Due",
     "Findings",
@@ -38,7 +36,6 @@ __all__ = [
     "Outcomes",
     "Page",
     "Query",
-    "Table",
     "Table",
     "Taken",
     "Way",
@@ -50,12 +47,9 @@ __all__ = [
     "is_whole",
     "leaving",
     "most_readings",
-    "most_readings",
     "prepare",
     "put_into",
     "rows_leaving",
-    "rows_leaving",
     "searching",
-    "tables_leaving",
     "tables_leaving",
 ]
