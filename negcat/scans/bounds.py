@@ -109,7 +109,7 @@ def _amount(size: int) -> str:
     Examples
     --------
     >>> _amount(900), _amount(5_200_000), _amount(4 << 30)
-    ('900 bytes', '5.2 MB', '4.3 GB')
+    ('900 bytes', '5.2 MB', '4.29 GB')
     """
     for factor, unit in ((10**9, "GB"), (10**6, "MB"), (10**3, "kB")):
         if size >= factor:

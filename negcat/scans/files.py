@@ -81,6 +81,11 @@ def _reason(error: OSError) -> str:
 def _stat(path: Path) -> os.stat_result:
     try:
         return path.stat()
+    except FileNotFoundError:
+        if path.is_symlink():
+            msg = f"it is a link to {path.readlink()}, which isn't there; check that its disk is there"
+            raise Damaged(msg) from None
+        raise
     except ValueError:  # a NUL in the path
         msg = "this can't be the name of a file; check the path"
         raise Damaged(msg) from None
@@ -117,7 +122,11 @@ def opened(path: Path, *, size: int | None = None, modified_ns: int | None = Non
             raise Damaged(moved)
         if modified_ns is not None and before.st_mtime_ns != modified_ns:
             raise Damaged(moved)
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_CLOEXEC", 0))
+        # without waiting: a pipe that has taken the file's place would have nobody at its other end
+        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | getattr(os, "O_CLOEXEC", 0))
+        there = os.fstat(descriptor)
+        if (there.st_dev, there.st_ino) != (before.st_dev, before.st_ino):
+            raise Damaged(moved)
         yield Master(path, descriptor, before.st_size, before.st_mtime_ns)
         after = path.stat()
         if (after.st_size, after.st_mtime_ns, after.st_ino) != (

@@ -510,10 +510,11 @@ def _exif(master: Master, page: Any) -> dict[str, object]:
     if tag is None or tag.count != 1 or int(tag.dtype) not in {4, 13, 16, 18}:
         return {}
     file = page.parent
+    form = file.byteorder + ("Q" if int(tag.dtype) in {16, 18} else "I")
     try:
-        start = int.from_bytes(
-            master.read(tag.valuebytecount, tag.valueoffset), "little" if file.byteorder == "<" else "big"
-        )
+        # read here: the library would follow it, whatever it names
+        at = tag.offset + (12 if file.is_bigtiff else 8)
+        (start,) = struct.unpack(form, master.read(struct.calcsize(form), at))
         return exif_directory(master.read, file.byteorder, start, big=file.is_bigtiff)
     except (Damaged, struct.error, OverflowError):
         return {}

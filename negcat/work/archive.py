@@ -120,6 +120,23 @@ class Archive:
         """Find the master again from the path that the catalogue keeps."""
         return self.root / stored
 
+    def recorded_path(self, written: str) -> Path:
+        """Find the file that a record names.
+
+        Inside the archive a relative path stands for itself, and links that lie there may lead elsewhere: whoever keeps
+        the archive laid them. What lies outside is named by its whole path, so that a record moved to another archive
+        never reads, by a few dots, what nobody named.
+
+        Raises
+        ------
+        ScanError : a relative path leads out of the archive.
+        """
+        if os.pardir in Path(os.path.normpath(written)).parts[:1]:
+            raise ScanError(
+                f"the path {written} leads out of the archive; record the whole path, from {os.sep} on"
+            )
+        return self.root / written
+
     def close(self) -> None:
         """Close the catalogue."""
         self.catalogue.close()

@@ -120,7 +120,7 @@ class _UnreadScanError(NegcatError):
 def _measured(archive: Archive, record: records.FilmTest, steps: int) -> dict[str, Any]:
     """Give what was measured in a test's scan, measuring it where that isn't kept."""
     assert record.scan is not None  # the model holds this
-    path = archive.master_path(record.scan)
+    path = archive.recorded_path(record.scan)
     try:
         status = path.stat()
     except OSError as error:

@@ -19,6 +19,11 @@ SIDE_FILE_SUFFIXES = (".yaml", ".yml", ".json", ".txt", ".xmp")
 SIDE_FILE_LIMIT = 1 << 20
 """Bytes of a side file that are looked at: an id stands in a few lines, not in a megabyte."""
 
+MOST_NAMED = 100
+"""Ids found in one text that are compared with each other; a text that names more is a list of sheets."""
+
+MOST_LISTED = 6
+
 
 @dataclass(frozen=True)
 class Claim:
@@ -76,26 +81,30 @@ class SheetIds:
 
     def __init__(self, ids: Iterable[str]) -> None:
         self._ids: dict[str, list[str]] = {}
-        self._longest = 0
         for sheet in ids:
             self._ids.setdefault(sheet.casefold(), []).append(sheet)
-            self._longest = max(self._longest, len(sheet))
+        self._lengths = sorted({len(sheet) for sheet in self._ids})
+        self._beginnings = frozenset(sheet[0] for sheet in self._ids if sheet)
 
     def named_in(self, text: str) -> frozenset[str]:
         """Find the ids that stand in a text with no letter or digit touching them, case aside.
 
-        An id that another found one holds is left out.
+        An id that another found one holds is left out, where no more than a hundred are found.
         """
-        starts = [place for place in range(len(text)) if place == 0 or not text[place - 1].isalnum()]
-        ends = [place + 1 for place in range(len(text)) if not text[place + 1 : place + 2].isalnum()]
         found: set[str] = set()
-        for start in starts:
-            for end in ends:
-                if start < end <= start + self._longest:
-                    written = text[start:end]
-                    spelt = self._ids.get(written.casefold())
-                    if spelt is not None:
-                        found.update([written] if written in spelt else spelt)
+        for start, letter in enumerate(text):
+            if letter.casefold() not in self._beginnings or (start and text[start - 1].isalnum()):
+                continue
+            for length in self._lengths:
+                end = start + length
+                if end > len(text) or text[end : end + 1].isalnum():
+                    continue
+                written = text[start:end]
+                spelt = self._ids.get(written.casefold())
+                if spelt is not None:
+                    found.update([written] if written in spelt else spelt)
+        if len(found) > MOST_NAMED:
+            return frozenset(found)
         folded = {sheet: sheet.casefold() for sheet in found}
         return frozenset(
             sheet
@@ -107,7 +116,8 @@ class SheetIds:
 def _texts_of_side_file(path: Path) -> list[str]:
     """Read the texts of a side file in which a sheet may be named; [] where it can't be read."""
     try:
-        text = path.read_bytes()[:SIDE_FILE_LIMIT].decode("utf-8-sig", errors="replace")
+        with path.open("rb") as file:
+            text = file.read(SIDE_FILE_LIMIT).decode("utf-8-sig", errors="replace")
     except OSError:
         return []
     # A structured side file says which sheet it is for in its `sheet` field; other fields may name
@@ -116,7 +126,7 @@ def _texts_of_side_file(path: Path) -> list[str]:
     if path.suffix.lower() in (".yaml", ".yml"):
         try:
             content = yaml.load(text, Loader=yaml.CBaseLoader)
-        except yaml.YAMLError:
+        except (yaml.YAMLError, RecursionError):
             content = None
     elif path.suffix.lower() == ".json":
         try:
@@ -198,4 +208,6 @@ def decide(ids: SheetIds, *, stem: str, side_texts: Iterable[str], descriptions:
 def _listed(sheets: Iterable[str]) -> str:
     """Write ids as a phrase: ``BW-1 and BW-2``."""
     names = sorted(sheets)
+    if len(names) > MOST_LISTED:
+        return ", ".join(names[: MOST_LISTED - 1]) + f" and {len(names) - MOST_LISTED + 1} more"
     return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
