@@ -49,6 +49,7 @@ def _view(
                     "page": set_page(document),
                     "table": table,
                     "row": tilde_encode(name),
+                    "record_history": datasette.urls.path(f"/history/{kind}/{quote(name, safe='')}"),
                     "twin": datasette.urls.path(f"/{kind}/{quote(name, safe='')}.json"),
                 },
             )

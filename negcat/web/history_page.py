@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from negcat.web import particulars
-from negcat.web.typesetting import date, shutter_time, stop
+from negcat.web.typesetting import date, plain, shutter_time, stop
 from negcat.work.history import Change, way_in
 
 __all__ = ["MOST", "Entry", "Removed", "set_history", "set_removed"]
@@ -62,6 +62,13 @@ def _when(at: str | None) -> str:
     return f"{text} UTC" if text and at and at.endswith("Z") else text
 
 
+def _reading(reading: Mapping[str, Any]) -> str:
+    """Set a reading in short: ``soot, EV 10, on IV``."""
+    ev, zone = reading.get("ev"), reading.get("zone")
+    parts = (str(reading["name"]), f"EV {plain(ev)}" if ev is not None else "", f"on {zone}" if zone else "")
+    return ", ".join(part for part in parts if part)
+
+
 @dataclass(frozen=True)
 class Removed:
     """A removed sheet: when and how it was removed, what its record said, and its scans."""
@@ -83,6 +90,7 @@ def set_removed(removed: Mapping[str, Any]) -> Removed:
         ("Lens", ", ".join(str(record[name]) for name in ("lens", "cell") if record.get(name))),
         ("Stop and time", f"{stop(record['stop'])} at {shutter_time(record['time'])}"),
         ("Tag", str(record.get("tag") or "")),
+        ("Readings", "; ".join(_reading(reading) for reading in record.get("readings") or ())),
     )
     return Removed(
         sheet=str(removed["sheet"]),

@@ -23,7 +23,7 @@ def everything(folder: Path) -> dict[str, list[tuple[Any, ...]]]:
             name
             for (name,) in database.execute(
                 "select name from sqlite_master where type = 'table' and name not like 'sqlite%'"
-                " and name not like '%_fts_%' and name not in ('history', 'sheet_changes')"
+                " and name not like '%_fts_%' and name not in ('history', 'sheet_changes', 'places_fts')"
             )
         ]
         found = {}
@@ -31,10 +31,11 @@ def everything(folder: Path) -> dict[str, list[tuple[Any, ...]]]:
             columns = [
                 column
                 for _, column, *_ in database.execute(f"pragma table_info({table})")
-                if column != "computed_at"
+                if column != "computed_at" and (table, column) != ("places", "id")
             ]
+            place, order = ("0", "1, 2") if table == "places" else ("rowid", "rowid")
             found[table] = database.execute(
-                f"select rowid, {', '.join(columns)} from {table} order by rowid"
+                f"select {place}, {', '.join(columns)} from {table} order by {order}"
             ).fetchall()
     return found
 
