@@ -10,6 +10,7 @@ import logging
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from importlib import import_module
+from socket import create_connection
 from typing import Any
 
 from negcat.errors import NegcatError
@@ -47,6 +48,9 @@ class Cluster(Executor):
             ) from None
         where = address.removeprefix(SCHEME)
         try:
+            host, _, port = where.rpartition(":")
+            # The client would try for as long as it may, also where it is refused.
+            create_connection((host.strip("[]"), int(port)), ANSWER_S).close()
             self._client = distributed.Client(f"tcp://{where}", timeout=ANSWER_S, set_as_default=False)
         except (OSError, ValueError) as error:
             raise NegcatError(

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from negcat.work.reading_scans import Reading, ToRead, read_scan
+
 
 def doubled(number: int) -> int:
     return 2 * number
@@ -52,3 +54,23 @@ def needing(megabytes: int) -> str:
         return str(len(bytearray(megabytes << 20)))
     except MemoryError:
         return "too much"
+
+
+# Scans whose names say what becomes of who reads them; for `read_scan` in its place ------------------------------
+
+
+def read_scan_or_not(task: ToRead) -> Reading | str:
+    """Read a scan, but crash or hang where its name says so; the first time only where it says `once`."""
+    name = task.path.stem
+    mark = task.path.with_suffix(".tried")
+    if "once" not in name or not mark.exists():
+        mark.touch()
+        if "crashes" in name:
+            os.kill(os.getpid(), signal.SIGSEGV)
+        if "hangs" in name:
+            time.sleep(3600)
+    return read_scan(task)
+
+
+def not_read(task: ToRead) -> str:
+    return f"{task.path}: nobody was to read this"

@@ -1,0 +1,184 @@
+"""Scans are read by processes that may die; the run, the archive and the other scans outlive them."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import imagecodecs
+import numpy as np
+import pytest
+
+from negcat.work import ingest, workers
+from negcat.work.archive import Archive
+from negcat.work.reading_scans import Scanners, ToRead, read_scan
+from tests.cli.conftest import Bench
+from tests.unit import tasks
+
+NOBODYS = Scanners(None, (), {})
+
+
+@pytest.fixture
+def by_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let a scan's name say what becomes of who reads it, and give it little time."""
+    monkeypatch.setattr(ingest, "read_scan", tasks.read_scan_or_not)
+    monkeypatch.setattr(ToRead, "seconds", property(lambda task: 0.5 if "hangs" in task.path.name else 600.0))
+
+
+def contents(archive: Path) -> dict[str, list[tuple]]:
+    """Read all that the catalogue holds, but for when it was written and what is no table of ours."""
+    with closing(sqlite3.connect(archive / "negcat.db")) as database:
+        tables = database.execute("select name from sqlite_master where type = 'table'").fetchall()
+        found = {}
+        for (table,) in sorted(tables):
+            columns = [row[1] for row in database.execute(f"pragma table_info([{table}])")]
+            kept = [f"[{name}]" for name in columns if name != "at" and not name.endswith(("_at", "_ns"))]
+            rows = database.execute(f"select {', '.join(kept) or 'null'} from [{table}]").fetchall()
+            found[table] = sorted(rows, key=repr)
+        return found
+
+
+@pytest.mark.usefixtures("by_name")
+def test_one_that_crashes_or_hangs_is_refused_and_the_others_are_taken(archive: Bench) -> None:
+    for seed, name in enumerate(("BW-01 crashes", "BW-02", "BW-03 crashes once", "BW-03 hangs")):
+        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
+    told = archive.json("ingest", archive.folder / "scans", "--jobs", 1, status=1)
+    assert [(item["status"], item["sheet"]) for item in told["items"]] == [
+        ("refused", None),
+        ("added", "BW-02"),
+        ("added", "BW-03"),
+        ("refused", None),
+    ]
+    crashed, hung = (item["reason"] for item in told["items"] if item["status"] == "refused")
+    assert crashed.startswith(
+        f"{archive.folder / 'scans/BW-01 crashes.tif'}: the process that read it crashed"
+    )
+    assert "(SIGSEGV), twice" in crashed
+    assert hung.startswith(f"{archive.folder / 'scans/BW-03 hangs.tif'}: reading it was not done after 0.5 s")
+    for sentence in (crashed, hung):
+        assert "scan it again" in sentence
+        assert "\n" not in sentence
+
+
+def test_who_reads_them_makes_no_difference(archive: Bench, copy_tree, tmp_path_factory) -> None:
+    for seed, name in enumerate(("BW-01", "BW-02", "nobody's")):
+        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
+    (archive.folder / "scans/damaged.tif").write_bytes(b"II*\0 no scan")
+    found = []
+    for count in (0, 2):
+        copy = tmp_path_factory.mktemp("jobs")
+        copy_tree(archive.folder, copy)
+        with Archive.open(copy) as opened, workers.executor(count) as pool:
+            run = ingest.ingest_scans(opened, [copy / "scans"], workers=pool)
+            items = run.finish(list(run))
+        assert [item.status for item in items] == ["added", "added", "refused", "unmatched"]
+        pictures = {path.name: path.read_bytes() for path in copy.glob("previews/*/*")}
+        assert len(pictures) == 9  # of each a pyramid and two pictures
+        found.append((contents(copy), pictures))
+    assert found[0] == found[1]
+
+
+def test_a_run_stopped_goes_on_where_it_was(archive: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    for seed, sheet in enumerate(("BW-01", "BW-02", "BW-03")):
+        archive.scan_sheet(f"scans/{sheet}.tif", seed=seed)
+    take = ingest.Ingest._take
+
+    def until_the_third(self: ingest.Ingest, path: Path, *args: object) -> ingest.Item:
+        if path.stem == "BW-03":
+            raise KeyboardInterrupt
+        return take(self, path, *args)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(ingest.Ingest, "_take", until_the_third)
+        stopped = archive.run("ingest", archive.folder / "scans", "--jobs", 2, status=130)
+    assert "2 added" in stopped.stdout
+    assert "stopped after 2 of 3 scans, which are kept" in stopped.stderr
+    again = archive.json("ingest", archive.folder / "scans")
+    assert [item["status"] for item in again["items"]] == ["unchanged", "unchanged", "added"]
+
+
+def test_what_was_taken_is_not_read_again_but_what_has_changed_is(
+    archive: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for seed, name in enumerate(("BW-01", "nobody's")):
+        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
+    folder = archive.folder / "scans"
+    first = archive.json("ingest", folder)["items"]
+    monkeypatch.setattr(ingest, "read_scan", tasks.not_read)
+    again = archive.json("ingest", folder)["items"]
+    assert again == [{**item, "status": "unchanged"} for item in first]
+    (folder / "BW-01.tif").touch()
+    told = archive.json("ingest", folder, status=1)["items"]
+    assert [item["status"] for item in told] == ["refused", "unchanged"]
+    # Its pyramid is missing, its scanner is another, or there is a side file now: it is read for that.
+    (folder / "nobody's.txt").write_text("BW-02")
+    assert archive.json("ingest", folder / "nobody's.tif", status=2)["refused"] == 1
+
+
+def test_no_memory_is_no_damage(archive: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = archive.folder / "BW-01.png"
+    path.write_bytes(imagecodecs.png_encode(np.zeros((64, 64), np.uint16)))
+
+    def none_left(*_: object, **__: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(imagecodecs, "png_decode", none_left)
+    found = read_scan(ToRead(path, None, NOBODYS, 1))
+    assert isinstance(found, str)
+    assert found.startswith(f"{path}: to decode it takes more memory than a worker is given")
+
+
+def test_a_worker_puts_no_pictures_where_there_is_no_archive(archive: Bench, tmp_path: Path) -> None:
+    path, _ = archive.scan_sheet("BW-01.tif")
+    found = read_scan(ToRead(path, tmp_path / "away/previews", NOBODYS, 1))
+    assert "doesn't see this folder" in found.fault
+    assert not (tmp_path / "away").exists()
+
+
+@pytest.fixture
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Two processes of a Dask cluster, which give up a task at once where its worker dies."""
+    import dask
+    import distributed
+
+    with (
+        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
+        distributed.LocalCluster(
+            n_workers=2,
+            threads_per_worker=1,
+            dashboard_address=":0",
+            local_directory=tmp_path_factory.mktemp("cluster"),
+        ) as started,
+    ):
+        yield started.scheduler_address.replace("tcp://", "dask://")
+
+
+@pytest.mark.filterwarnings("default")  # of the cluster's own
+@pytest.mark.usefixtures("by_name")
+def test_a_cluster_finds_what_one_process_finds_and_loses_nothing_with_a_worker(
+    archive: Bench, copy_tree, tmp_path_factory, cluster: str
+) -> None:
+    for seed, name in enumerate(("BW-01", "BW-02 crashes once")):
+        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
+    copy = tmp_path_factory.mktemp("here")
+    copy_tree(archive.folder, copy)
+    told = archive.json("ingest", archive.folder / "scans", "--workers", cluster)
+    mark = archive.folder / "scans/BW-02 crashes once.tried"
+    assert mark.exists()
+    (copy / mark.relative_to(archive.folder)).touch()
+    with Archive.open(copy) as opened:
+        run = ingest.ingest_scans(opened, [copy / "scans"])
+        items = run.finish(list(run))
+    assert told["added"] == 2
+    assert [item["scan"] for item in told["items"]] == [item.scan for item in items]
+    assert contents(archive.folder) == contents(copy)
+
+
+def test_no_cluster_is_told(archive: Bench) -> None:
+    path, _ = archive.scan_sheet("scans/BW-01.tif")
+    for words, sentence in (
+        (["--workers", "desk:8786"], "names a cluster as dask://HOST:PORT"),
+        (["--workers", "dask://desk:8786", "--jobs", 2], "goes without --jobs"),
+        (["--workers", "dask://127.0.0.1:9"], "no scheduler answers at dask://127.0.0.1:9"),
+    ):
+        assert sentence in archive.run("ingest", path, *words, status=2).stderr
