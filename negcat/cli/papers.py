@@ -152,7 +152,7 @@ def crib(
         overwrite,
         as_json,
         lambda archive, size, printed: draw_crib(
-            archive, size=size, printed=printed, films=films, lenses=lenses
+            archive, size=size, printed=printed, films=films, lenses=lenses, learn=True
         ),
     )
 

@@ -5,13 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
+from typing import Final, Literal
 
 from negcat.notation import format_clock
 from negcat.papers.figures import counted, decimal, factor, parts, ratio
 from negcat.papers.page import BODY, MARGIN, RULE, Cell, Column, Drawn, Paper, PaperSize
 
 __all__ = ["CribCell", "CribFilm", "CribLens", "Developed", "Extension", "Given", "Marked", "draw_crib"]
+
+_FROM: Final = {"used": "used", "accepted": "accepted", "sheets": "sheets", "tests": "film tests"}
+
+_SOURCES: Final = {
+    "accepted": "Accepted: worked out from the sheets, and taken over.",
+    "sheets": "Sheets: learnt from them, and from film tests where there are any; not accepted yet.",
+    "tests": "Film tests: from them alone.",
+    "used": "Used: what it came to as N, mean of the sheets measured.",
+}
+"""What each source of a time means, in the order in which times are to be gone by."""
 
 _A_ROW: Final = 9
 """Figures that stand beside each other in one strip."""
@@ -44,7 +54,9 @@ class Developed:
     low_s, high_s : its 90 % interval where it was worked out, not taken over.
     sheets : that it rests on.
     found_n, low_n, high_n : mean N found on those sheets and its 90 % interval; None where none was.
-    advised : it was worked out and accepted; else it is a time that was used.
+    source : it was ``used``; or it was worked out, and ``accepted``; or learnt from the ``sheets``, or from film
+        ``tests`` alone, and not accepted.
+    note : what must be known about it, else empty.
     """
 
     tag: str
@@ -58,7 +70,8 @@ class Developed:
     found_n: float | None = None
     low_n: float | None = None
     high_n: float | None = None
-    advised: bool = False
+    source: Literal["used", "accepted", "sheets", "tests"] = "used"
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,7 +84,8 @@ class CribFilm:
     index : the meter is set to; box_speed : on the box.
     law : the law of reciprocity in words.
     times : metered and given; empty where no law is on record.
-    developed : times by tag.
+    developed : times by tag; of each tag that to go by first.
+    left_out : the sheets, too many to learn from here; 0 where they were learnt from.
     """
 
     name: str
@@ -80,6 +94,7 @@ class CribFilm:
     law: str
     times: Sequence[Given] = ()
     developed: Sequence[Developed] = ()
+    left_out: int = 0
 
 
 @dataclass(frozen=True)
@@ -159,10 +174,11 @@ def draw_crib(
     printed : the day, for the foot.
     """
     paper = Paper(size, "Crib", archive, printed)
+    explained: set[str] = set()
     for place, film in enumerate(films):
         if place:
             _between(paper, 70)
-        _draw_film(paper, film)
+        _draw_film(paper, film, explained)
     for place, lens in enumerate(lenses):
         if films and not place:
             paper.begin_page()
@@ -180,7 +196,8 @@ def _between(paper: Paper, needed: float) -> None:
         paper.skip(3)
 
 
-def _draw_film(paper: Paper, film: CribFilm) -> None:
+def _draw_film(paper: Paper, film: CribFilm, explained: set[str]) -> None:
+    """Draw a film; what was explained on the paper before isn't explained again."""
     paper.heading(film.name, 16)
     paper.paragraph(
         f"Meter at {film.index}" + (f" (box {film.box_speed})" if film.index != film.box_speed else ""), 13
@@ -201,40 +218,59 @@ def _draw_film(paper: Paper, film: CribFilm) -> None:
     paper.heading("Development")
     paper.table(
         [
-            Column("Tag", 2),
-            Column("Time, min:s", 2.4, "R"),
-            Column("", 0.4),
-            Column("Developer, dilution", 6),
-            Column("°C", 1.4, "R"),
-            Column("Sheets", 1.7, "R"),
-            Column("N found, 90 %", 4.6, "R"),
+            Column("Tag", 1.7),
+            Column("Time, min:s", 2.2, "R"),
+            Column("", 0.3),
+            Column("From", 2.2),
+            Column("Developer, dilution", 3.9),
+            Column("°C", 1.1, "R"),
+            Column("Sheets", 1.6, "R"),
+            Column("90 % interval", 5.4, "R"),
         ],
-        [_developed_row(one) for one in film.developed],
+        [
+            _developed_row(one, first=not place or film.developed[place - 1].tag != one.tag)
+            for place, one in enumerate(film.developed)
+        ],
     )
-    if any(one.advised for one in film.developed):
-        paper.paragraph("† worked out from the sheets and accepted, with its 90 % interval", gap=2)
+    for note in dict.fromkeys(one.note for one in film.developed if one.note):
+        paper.paragraph(f"* {note}", gap=0.6)
+    new = {one.source for one in film.developed if one.time_s is not None} - explained
+    explained |= new
+    if new:
+        told = (sentence for source, sentence in _SOURCES.items() if source in new)
+        paper.paragraph(" ".join(told), gap=0.6)
+    if film.left_out:
+        paper.paragraph(
+            f"Not learnt from the sheets, as there are {film.left_out}: ‘negcat print crib’ learns from them.",
+            gap=0.6,
+        )
+    paper.skip(1.4)
 
 
-def _developed_row(one: Developed) -> list[str | Cell]:
-    tag = Cell(one.tag.replace("-", "−"), bold=True)
+def _developed_row(one: Developed, *, first: bool) -> list[str | Cell]:
+    """Set a time; the first of its tag bears the tag, and is that to go by."""
+    tag = Cell(one.tag.replace("-", "−") if first else "", bold=True)
     if one.time_s is None:
         return [tag, Cell("the archive knows no time for this tag", spans=True)]
     developer = ", ".join(part for part in (one.developer, one.dilution) if part)
-    if one.advised:
+    if one.source != "used":
         found = (
             ""
             if one.low_s is None or one.high_s is None
             else f"{format_clock(one.low_s)} to {format_clock(one.high_s)}"
         )
+    elif one.found_n is None:
+        found = "not measured"
     else:
-        found = "not measured" if one.found_n is None else _interval(one.found_n, one.low_n, one.high_n, 1)
+        found = f"found {_interval(one.found_n, one.low_n, one.high_n, 1)}"
     return [
         tag,
-        Cell(format_clock(one.time_s) + ("†" if one.advised else ""), bold=True),
+        Cell(format_clock(one.time_s) + ("*" if one.note else ""), bold=first),
         "",
+        _FROM[one.source],
         developer,
         "" if one.temperature_c is None else f"{one.temperature_c:g}",
-        str(one.sheets),
+        "" if one.source == "tests" else str(one.sheets),
         found,
     ]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any, Final
 
-from negcat.catalogue import AdvisedTime, Catalogue
+from negcat.catalogue import Query
 from negcat.errors import QuantityError, UnknownNameError
 from negcat.exposure import bellows_stops, pupil_stops
 from negcat.notation import format_tag, parse_tag
@@ -24,6 +24,8 @@ from negcat.papers import (
 )
 from negcat.reciprocity import given_time
 from negcat.work.archive import Archive
+from negcat.work.curves import times_from_sheets
+from negcat.work.developing import SHEETS_AT_ONCE, times_to_try
 from negcat.work.film_story import film_story
 from negcat.work.lens_story import lens_story
 from negcat.work.naming import known_name
@@ -47,6 +49,7 @@ def crib(
     printed: date,
     films: Sequence[str] = (),
     lenses: Sequence[str] = (),
+    learn: bool = False,
 ) -> Drawn:
     """Draw the crib.
 
@@ -56,6 +59,7 @@ def crib(
     size : of the paper.
     printed : the day.
     films, lenses : which, case aside; all of both where none is named.
+    learn : learn times from the sheets however many a film has.
 
     Raises
     ------
@@ -72,7 +76,7 @@ def crib(
     outfits = list(dict.fromkeys(known_name(catalogue, "lens", lens) for lens in lenses))
     equipment = Equipment(catalogue)
     return draw_crib(
-        [crib_film(archive, equipment, film) for film in names],
+        [crib_film(archive, equipment, film, learn=learn) for film in names],
         [crib_lens(archive, equipment, lens) for lens in outfits],
         size=size,
         archive=archive.root.name,
@@ -80,9 +84,11 @@ def crib(
     )
 
 
-def crib_film(archive: Archive, equipment: Equipment, name: str) -> CribFilm:
-    """Gather what the crib says of a film."""
+def crib_film(archive: Archive, equipment: Equipment, name: str, *, learn: bool = False) -> CribFilm:
+    """Gather what the crib says of a film, with times learnt from its sheets unless there are too many to wait for."""
     story = film_story(archive, name)
+    sheets = archive.catalogue.find(Query(film=name, limit=0)).count
+    few = learn or sheets <= SHEETS_AT_ONCE
     reciprocity = story["reciprocity"]
     times = () if reciprocity["law"] in (None, "none") else tuple(_times(equipment, name))
     return CribFilm(
@@ -91,7 +97,10 @@ def crib_film(archive: Archive, equipment: Equipment, name: str) -> CribFilm:
         box_speed=f"{story['box_speed']:g}",
         law=_law(reciprocity),
         times=times,
-        developed=_developed(archive.catalogue, name, story["developments"]),
+        developed=_developed(
+            archive, name, story["developments"], times_from_sheets(archive, name) if few else ()
+        ),
+        left_out=0 if few else sheets,
     )
 
 
@@ -119,28 +128,17 @@ def _law(reciprocity: Mapping[str, Any]) -> str:
 
 
 def _developed(
-    catalogue: Catalogue, film: str, developments: Sequence[Mapping[str, Any]]
+    archive: Archive,
+    film: str,
+    developments: Sequence[Mapping[str, Any]],
+    from_sheets: Sequence[Mapping[str, Any]],
 ) -> tuple[Developed, ...]:
-    """List by tag what was worked out and accepted, then what was used, then the tags without either."""
-    by_n: dict[float, list[Developed]] = {n: [] for n in TAGS}
-    for time in _newest_advised(catalogue, film):
-        by_n.setdefault(time.tag_n, []).append(
-            Developed(
-                tag=time.tag,
-                developer=time.developer or "developer not on record",
-                dilution=time.dilution,
-                temperature_c=time.temperature_c,
-                time_s=time.time_s,
-                low_s=time.low_s,
-                high_s=time.high_s,
-                sheets=time.sheets,
-                advised=True,
-            )
-        )
+    """List by tag the times to try, then what was used, then the tags without either."""
+    used: dict[float, list[Developed]] = {}
     for one in developments:
-        by_n.setdefault(one["planned_n"], []).append(
+        used.setdefault(one["planned_n"], []).append(
             Developed(
-                tag=one["tag"],
+                tag=format_tag(one["planned_n"]),
                 developer=one["developer"],
                 dilution=one["dilution"],
                 temperature_c=one["temperature_c"],
@@ -151,20 +149,36 @@ def _developed(
                 high_n=one["found_n"]["high"],
             )
         )
-    for group in catalogue.to_develop():
-        if group["film"] == film:
-            by_n.setdefault(parse_tag(group["tag"]).n, [])
-    return tuple(row for n, rows in sorted(by_n.items()) for row in (rows or [Developed(tag=format_tag(n))]))
+    waiting = {parse_tag(group["tag"]).n for group in archive.catalogue.to_develop() if group["film"] == film}
+    accepted = {time.tag_n for time in archive.catalogue.advised_times() if time.film == film}
+    rows: list[Developed] = []
+    for n in sorted({*TAGS, *used, *waiting, *accepted}):
+        tag = format_tag(n)
+        known = [*_to_try(archive, film, tag, from_sheets), *used.get(n, ())]
+        rows += known or [Developed(tag=tag)]
+    return tuple(rows)
 
 
-def _newest_advised(catalogue: Catalogue, film: str) -> list[AdvisedTime]:
-    """List the accepted times of a film, of each developing the one accepted last."""
-    newest = {
-        (time.developer, time.dilution, time.temperature_c, time.tag_n): time
-        for time in catalogue.advised_times()
-        if time.film == film
-    }
-    return list(newest.values())
+def _to_try(
+    archive: Archive, film: str, tag: str, from_sheets: Sequence[Mapping[str, Any]]
+) -> Iterator[Developed]:
+    """List the times worked out for a tag, of each process those of the best source: accepted, sheets, film tests."""
+    best: dict[tuple[str | None, str | None], str] = {}
+    for time in times_to_try(archive, film, tag, None, from_sheets):
+        if best.setdefault((time.developer, time.dilution), time.source) != time.source:
+            continue
+        yield Developed(
+            tag=tag,
+            developer=time.developer or "developer not on record",
+            dilution=time.dilution,
+            temperature_c=time.temperature_c,
+            time_s=time.time_s,
+            low_s=time.low_s,
+            high_s=time.high_s,
+            sheets=time.sheets,
+            source=time.source,
+            note=time.note,
+        )
 
 
 def crib_lens(archive: Archive, equipment: Equipment, name: str) -> CribLens:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
@@ -24,6 +24,8 @@ __all__ = ["DraftBatch", "TimeToTry", "UsedTime", "draft_batch", "record_batch",
 
 SOURCES = {"accepted": "as accepted", "sheets": "learnt from the sheets", "tests": "from film tests alone"}
 """Where a time to try is from, in words."""
+
+_UNTRIED = "No time like it was tried yet: go there in two steps."
 
 SHEETS_AT_ONCE = 1000
 """Sheets of a film that are learnt from without being asked: some seconds' work at most."""
@@ -70,6 +72,7 @@ class TimeToTry:
     temperature_c : the time is for; None where nobody knows which it was used at.
     time_s, low_s, high_s : the time and its 90 % interval.
     note : what must be known about it, else empty.
+    sheets : that it rests on; 0 for film tests alone.
     """
 
     source: Literal["accepted", "sheets", "tests"]
@@ -80,6 +83,7 @@ class TimeToTry:
     low_s: float
     high_s: float
     note: str = ""
+    sheets: int = 0
 
     def words(self) -> str:
         """Say it in a line."""
@@ -198,13 +202,15 @@ def times_to_try(
     for one in advised_for(archive.catalogue, film, tag):
         process = (one["developer"], one["dilution"])
         times = (one["time_s"], one["low_s"], one["high_s"])
-        yield _try_at("accepted", process, times, one["temperature_c"], temperature_c, "")
+        time = _try_at("accepted", process, times, one["temperature_c"], temperature_c, "")
+        yield replace(time, sheets=one["sheets"])
     for told in from_sheets:
         times = (told["advised_time_s"], told["advised_low_s"], told["advised_high_s"])
         if parse_tag(told["tag"]).n == n and None not in times:
             process = (told["developer"], told["dilution"])
-            note = "No time like it was tried yet: go there in two steps." if told["outside_tried"] else ""
-            yield _try_at("sheets", process, times, told["temperature_c"], temperature_c, note)
+            note = _UNTRIED if told["outside_tried"] else ""
+            time = _try_at("sheets", process, times, told["temperature_c"], temperature_c, note)
+            yield replace(time, sheets=told["sheets"])
     for tested in film_curves(archive, film, temperature_c=temperature_c).processes:
         if tested.law is None:
             continue
@@ -218,7 +224,7 @@ def times_to_try(
                 time_s=found.time_s,
                 low_s=found.low_s,
                 high_s=found.high_s,
-                note=found.note,
+                note=" ".join(part for part in (_UNTRIED if found.outside_tried else "", found.note) if part),
             )
 
 

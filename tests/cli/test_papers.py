@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import io
+import re
+import shutil
 from pathlib import Path
 
 import pypdf
 import pypdfium2
 import pytest
 import zxingcpp
+from click.testing import CliRunner
 
+from negcat.cli import main
 from tests.cli.conftest import Bench
 
 HOLDERS = """\
@@ -92,7 +96,7 @@ def test_the_crib_works_out_what_the_records_say(archive: Bench, paper: Path):
     assert "give 1 s 2.5 s 6.1 s 15 s 34 s 1:23 3:25 8:25 20:42" in text
     assert "Read on the scale of the whole cell: open up 1½ (+1.47 stops)." in text
     assert "bellows, mm 202 227 255 286 321 360 404 454 509" in text
-    assert "N 9:30 Slip, 1+49 20 1 not measured" in text
+    assert "N 9:30 used Slip, 1+49 20 1 not measured" in text
     assert text.count("the archive knows no time for this tag") == 4
     archive.run("print", "crib", paper, "--lens", "aldwater", "--overwrite")
     assert "Brickdust" not in said(paper)
@@ -152,3 +156,21 @@ def test_letters_that_no_font_has_are_named(archive: Bench, paper: Path):
     warned = archive.run("print", "sleeve", paper, "X-1")
     assert "no font at hand has the letters 𒀀" in warned.stderr
     assert paper.exists()
+
+
+def test_the_crib_of_the_sample_says_where_its_times_are_from(sample: Path, tmp_path: Path):
+    paper = tmp_path / "crib.pdf"
+    own = Path(shutil.copytree(sample, tmp_path / "own"))
+    for command in (("review", "--accept", "time-sorrel-100-ousel-n+1"), ("print", "crib", str(paper))):
+        result = CliRunner().invoke(main, [*command, "-a", str(own)])
+        assert result.exit_code == 0, result.stderr
+    text = " ".join(said(paper).split())
+    sorrel, marl = text[: text.index("Marl 400")], text[text.index("Marl 400") :]
+    # Nobody used N−2: only film tests tell of it, and on Marl 400 none was developed for so short a time.
+    assert re.search(r"N−2 \d+:\d\d film tests Ousel, 1\+25 20 \d+:\d\d to \d+:\d\d N−1", sorrel)
+    assert re.search(r"N−2 \d+:\d\d\* film tests", marl)
+    assert "* No time like it was tried yet: go there in two steps." in marl
+    # What was used stands behind what the sheets say; an accepted time takes its place.
+    assert re.search(r"N−1 \d+:\d\d sheets Ousel, 1\+25 20 3 \d+:\d\d to \d+:\d\d 7:30 used Ousel", sorrel)
+    assert re.search(r"N\+1 11:\d\d accepted Ousel, 1\+25 20 5 \d+:\d\d to \d+:\d\d 10:00 used Ousel", sorrel)
+    assert re.search(r"N\+1 14:\d\d sheets Ousel, 1\+25 20 3", marl)

@@ -47,6 +47,9 @@ SIZES = tuple(PAPERS)
 MM = 72 / 25.4
 
 
+UNTRIED = "No time like it was tried yet: go there in two steps."
+
+
 def field_sheet(size: str, name: str = "Marl 400") -> Drawn:
     records = [FieldRecord(name[:100], name, "A", name, "64", "4x5")] * 3
     return draw_field_sheet(records, size=size, archive=name, printed=DAY)
@@ -62,7 +65,12 @@ def crib(size: str, name: str = "Marl 400") -> Drawn:
         [
             Developed("N-2"),
             Developed("N", name, "1+25", 20.0, 540.0, sheets=6, found_n=-0.14, low_n=-0.4, high_n=0.1),
-            Developed("N+1½", name, None, None, 684.0, 600.0, 780.0, sheets=12, advised=True),
+            Developed("N+1½", name, None, None, 684.0, 600.0, 780.0, sheets=12, source="accepted"),
+            Developed(
+                "N+2", name, "1+25", 20.0, 900.0, 840.0, 990.0, sheets=3, source="sheets", note=UNTRIED
+            ),
+            Developed("N+2", name, "1+25", 20.0, 870.0, sheets=3),
+            Developed("N+3", name, "1+50", 24.0, 1500.0, 1440.0, 1570.0, source="tests"),
         ],
     )
     cell = CribCell(
@@ -257,15 +265,17 @@ def test_figures_are_legible_at_arm_s_length(paper: str):
 
 
 def test_the_crib_says_what_it_was_given():
-    said = text_of(crib("a4"))
+    said = " ".join(text_of(crib("a4")).split())
     for line in (
         "Meter at 64 (box 100)",
         "metered 1 s 2 s 8 s 1:00 4:00",
         "give 1 s 2.5 s 15 s 3:25 20:42*",
         "N−2 the archive knows no time for this tag",
-        "−0.1 (−0.4 to +0.1)",
-        "11:24†",
-        "10:00 to 13:00",
+        "N 9:00 used Marl 400, 1+25 20 6 found −0.1 (−0.4 to +0.1)",
+        "N+1½ 11:24 accepted Marl 400 12 10:00 to 13:00",
+        "N+2 15:00* sheets Marl 400, 1+25 20 3 14:00 to 16:30 14:30 used",
+        "N+3 25:00 film tests Marl 400, 1+50 24 24:00 to 26:10",
+        f"* {UNTRIED} Accepted: worked out from the sheets, and taken over.",
         "Read on the scale of the whole cell: open up 1⅔ (+1.60 stops).",
         "had 0.31 stop less light than was decided (90 %: −0.66 to +0.03)",
         "bellows, mm 337 378 424 476 535 600 673 756 849",
@@ -273,6 +283,8 @@ def test_the_crib_says_what_it_was_given():
         "gives, s 0.0702 1.03",
     ):
         assert line in said
+    # Two films are drawn, and the sources explained once.
+    assert said.count("Film tests: from them alone.") == 1
 
 
 def test_the_batch_sheet_leaves_the_time_open_or_sets_it_large():
