@@ -11,10 +11,11 @@ from negcat.catalogue.copying import (
     put_into,
 )
 from negcat.catalogue.describing import describe
+from negcat.catalogue.dumping import sql_text
 from negcat.catalogue.finding import Page
 from negcat.catalogue.findings import EXPOSURE, Findings
 from negcat.catalogue.gathering import Outcomes
-from negcat.catalogue.leaving import leaving, most_readings
+from negcat.catalogue.leaving import Master, masters_leaving, most_readings, records_leaving
 from negcat.catalogue.often_asked import OFTEN_ASKED, Asked, prepare, searching
 from negcat.catalogue.queries import Query
 from negcat.catalogue.reviewing import AdvisedTime, DatedChange
@@ -32,6 +33,7 @@ __all__ = [
     "DatedChange",
     "Due",
     "Findings",
+    "Master",
     "Memory",
     "Outcomes",
     "Page",
@@ -45,11 +47,13 @@ __all__ = [
     "describe",
     "is_catalogue",
     "is_whole",
-    "leaving",
+    "masters_leaving",
     "most_readings",
     "prepare",
     "put_into",
+    "records_leaving",
     "rows_leaving",
     "searching",
+    "sql_text",
     "tables_leaving",
 ]

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from negcat.catalogue.store import Catalogue
 from negcat.records import KEYS, Record, Records, Sheet, Spot
 
-__all__ = ["leaving", "most_readings"]
+__all__ = ["Master", "masters_leaving", "most_readings", "records_leaving"]
 
 _AT_ONCE = 500
 
 
-def leaving(catalogue: Catalogue, *, naming_scans: bool = True) -> Iterator[tuple[str, Iterator[Record]]]:
+def records_leaving(
+    catalogue: Catalogue, *, naming_scans: bool = True
+) -> Iterator[tuple[str, Iterator[Record]]]:
     """Give every list of a record file, with its records in the order they were taken.
 
     Parameters
@@ -64,3 +68,46 @@ def _naming(sheet: Sheet, scan: str) -> Sheet:
 
     readings = tuple(one.model_copy(update={"spot": named(one.spot)}) for one in sheet.readings)
     return sheet.model_copy(update={"readings": readings, "base_fog_spot": named(sheet.base_fog_spot)})
+
+
+@dataclass(frozen=True)
+class Master:
+    """A picture file that the catalogue rests on.
+
+    Parameters
+    ----------
+    what : ``negative``, ``tablet`` or ``film test``.
+    scan : the scan's id; None where it has none.
+    shows : the sheet, tablet or film test that it shows; None where that isn't known.
+    paths : where it was seen, as the catalogue keeps paths, the likeliest first.
+    sha256, size_bytes : of what was taken; None where that isn't known.
+    """
+
+    what: str
+    scan: str | None
+    shows: str | None
+    paths: tuple[str, ...]
+    sha256: str | None
+    size_bytes: int | None
+
+
+def masters_leaving(catalogue: Catalogue) -> Iterator[Master]:
+    """Give every picture file that the catalogue rests on: scans, tablets' scans, film tests' scans."""
+    for part in catalogue.in_parts(
+        "select n.scan, n.sheet, n.path, n.sha256, n.size_bytes, (select json_group_array(p.path) from scan_paths p"
+        " where p.scan = n.scan and p.path <> n.path) from scans n order by n.taken_order",
+        (),
+        _AT_ONCE,
+    ):
+        for scan, sheet, path, sha256, size_bytes, others in part:
+            yield Master("negative", scan, sheet, (path, *json.loads(others)), sha256, size_bytes)
+    for tablet, path, sha256 in catalogue.tuples(
+        "select min(tablet), scan_path, scan_sha256 from profiles where scan_path is not null and scan_sha256 is not"
+        " null and scan_sha256 not in (select sha256 from scans) group by scan_sha256 order by min(id)"
+    ):
+        yield Master("tablet", sha256[:12], tablet, (path,), sha256, None)
+    for test, path in catalogue.tuples(
+        "select test, scan from film_tests where scan is not null and scan not in (select path from scan_paths)"
+        " and scan not in (select path from scans) order by rowid"
+    ):
+        yield Master("film test", None, test, (path,), None, None)

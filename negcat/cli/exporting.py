@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from negcat.cli.options import archive_option, json_option, open_archive
-from negcat.cli.output import print_json, warn
+from negcat.cli.output import print_json, progress, table, warn
 from negcat.cli.taking import counted
 from negcat.work.writing_files import refuse_existing, write_file
 
@@ -21,6 +22,7 @@ def export() -> None:
     Examples:
       negcat export records records.yaml
       negcat export csv tables
+      negcat export bag /mnt/safe/negatives-2026
       negcat export form field.html
     """
 
@@ -84,6 +86,53 @@ def tables(directory: Path, as_json: bool, archive_dir: Path | None) -> None:
             f"{name}: a spreadsheet could take {cells} of its cells for formulas, as they begin with = + - or @; have "
             "it take the columns as text"
         )
+
+
+@export.command()
+@click.argument("directory", metavar="DIR", type=click.Path(path_type=Path))
+@click.option(
+    "--masters/--no-masters",
+    default=True,
+    show_default=True,
+    help="Copy the masters too; else the bag lists where they are to be fetched from, and is whole when they are.",
+)
+@json_option
+@archive_option
+def bag(directory: Path, masters: bool, as_json: bool, archive_dir: Path | None) -> None:
+    """Pack the archive into the new folder DIR: a bag (BagIt, RFC 8493) that any BagIt program can check.
+
+    Catalogue (SQLite and SQL text), records, tables and masters, each with its SHA-256 and SHA-512. Masters are copied
+    and seen to be what was taken; one that is missing or was changed is named, here and in the bag. Previews are left
+    out: they are made anew.
+
+    \b
+    Examples:
+      negcat export bag /mnt/safe/negatives-2026
+      negcat export bag lists-only --no-masters
+    """
+    from negcat.work.export_bag import export_bag
+
+    with open_archive(archive_dir, readonly=True) as archive:
+        left = export_bag(
+            archive,
+            directory,
+            masters=masters,
+            watch=lambda items, number: progress(items, number, "Packing masters"),
+        )
+    if as_json:
+        print_json(left.as_json())
+    else:
+        if left.failed:
+            click.echo(
+                table(
+                    ["scan", "shows", "status", "path", "reason"],
+                    [[one.scan, one.shows, one.status, one.path, one.reason] for one in left.failed],
+                )
+            )
+        packed = ", ".join(f"{number} {status}" for status, number in left.counts.items()) or "none"
+        click.echo(f"{directory}: {left.size_bytes / 1e6:.1f} MB; masters: {packed}.")
+    if left.failed:
+        sys.exit(1)
 
 
 @export.command()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
-from negcat.catalogue import leaving
+from negcat.catalogue import records_leaving
 from negcat.errors import NegcatError
 from negcat.records import RecordText
 from negcat.work.archive import Archive
@@ -75,7 +75,7 @@ def export_records(archive: Archive, file: Path, *, overwrite: bool = False) -> 
     left = RecordsLeft()
     with contextlib.ExitStack() as unfinished, archive.catalogue.at_once():
         text, writing = _begin(unfinished, left, file, ending, overwrite)
-        for name, records in leaving(archive.catalogue):
+        for name, records in records_leaving(archive.catalogue):
             for record in records:
                 if text.is_full:
                     writing.write(text.end())

@@ -14,7 +14,7 @@ from pathlib import Path
 from textwrap import fill
 from typing import Any
 
-from negcat.catalogue import Column, Table, leaving, most_readings, rows_leaving, tables_leaving
+from negcat.catalogue import Column, Table, most_readings, records_leaving, rows_leaving, tables_leaving
 from negcat.records import COLUMNS, READING_COLUMNS, Sheet
 from negcat.work.archive import Archive
 from negcat.work.writing_files import written_folder
@@ -134,7 +134,9 @@ def _sheets(archive: Archive) -> tuple[list[Column], Iterator[list[str]]]:
         }
     columns = [Column(name, _said(path), "", "text", name == "sheet") for name, path in paths.items()]
     # They are taken by the archive they came from, where nothing is to change but what somebody changed in them.
-    records = next(records for name, records in leaving(catalogue, naming_scans=False) if name == "sheets")
+    records = next(
+        records for name, records in records_leaving(catalogue, naming_scans=False) if name == "sheets"
+    )
 
     def rows() -> Iterator[list[str]]:
         for record in records:

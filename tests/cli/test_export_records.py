@@ -10,7 +10,7 @@ import pytest
 import yaml
 from click.testing import CliRunner, Result
 
-from negcat.catalogue import Catalogue, leaving, rows
+from negcat.catalogue import Catalogue, records_leaving, rows
 from negcat.cli import main
 from negcat.records import KEYS, Records, load_file, writing
 
@@ -126,7 +126,7 @@ def test_a_new_archive_exports_the_same_file(archive, ending, tmp_path, request)
         Catalogue.open(root / "negcat.db", readonly=True) as old,
         Catalogue.open(tmp_path / "new" / "negcat.db") as new,
     ):
-        for (name, ours), (_, theirs) in zip(leaving(new), leaving(old), strict=True):
+        for (name, ours), (_, theirs) in zip(records_leaving(new), records_leaving(old), strict=True):
             assert list(ours) == list(theirs), name
         assert new.dated_changes() == old.dated_changes()
         assert new.advised_times() == old.advised_times()
