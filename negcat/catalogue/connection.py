@@ -12,17 +12,18 @@ import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import quote
 
-from sqlite_utils import Database
-
-from negcat.catalogue.migrations import migrations
-from negcat.catalogue.upgrading import bring_up_to_date, keep_only
+from negcat.catalogue.steps import STEPS
 from negcat.errors import ArchiveError, OlderArchiveError
-from negcat.whole_files import written_whole
+from negcat.whole_files import clear_unfinished, written_whole
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
 
 __all__ = ["APPLICATION_ID", "WAIT_S", "CatalogueFile", "explained", "now", "open_database", "sentence_of"]
 
@@ -40,6 +41,13 @@ def now() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
+def _unwritable(path: Path) -> str:
+    return (
+        f"{path} can't be written to: it lies on a read-only disk, or you may not write there; "
+        "make the file and its folder writable, or copy the archive to where you may write"
+    )
+
+
 def sentence_of(error: sqlite3.Error, path: Path) -> str:
     """Say what SQLite's error means for whoever uses the archive, and how to mend it."""
     code = getattr(error, "sqlite_errorcode", None)
@@ -51,10 +59,7 @@ def sentence_of(error: sqlite3.Error, path: Path) -> str:
                 "seconds; wait until that is done and run the command again"
             )
         case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM | sqlite3.SQLITE_AUTH:
-            return (
-                f"{path} can't be written to: it lies on a read-only disk, or you may not write there; "
-                "make the file and its folder writable, or copy the archive to where you may write"
-            )
+            return _unwritable(path)
         case sqlite3.SQLITE_FULL:
             return (
                 f"the disk that holds {path} is full, and nothing was changed; make room and run the command "
@@ -98,7 +103,7 @@ def explained(path: Path) -> Iterator[None]:
         raise ArchiveError(sentence_of(error, path)) from error
 
 
-def _connect(path: Path, mode: str) -> Database:
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
     """Open a file that exists already (``rw``, ``ro`` or ``ro`` on a disk that nobody can write)."""
     uri = f"file:{quote(str(path.absolute()))}?{mode}"
     connection = sqlite3.connect(
@@ -110,27 +115,27 @@ def _connect(path: Path, mode: str) -> Database:
         check_same_thread=mode == "mode=rw",
     )
     try:
-        database = Database(connection, execute_plugins=False)
         # The first statement that reads the file: here it shows whether it can be used.
-        database.execute("select count(*) from sqlite_master").fetchone()
-        database.execute("pragma foreign_keys=on")
-        database.execute("pragma temp_store=memory")
-        database.execute("pragma cache_size=-65536")
+        connection.execute("select count(*) from sqlite_master").fetchone()
+        connection.execute("pragma foreign_keys=on")
+        connection.execute("pragma recursive_triggers=on")
+        connection.execute("pragma temp_store=memory")
+        connection.execute("pragma cache_size=-65536")
         if mode == "mode=rw":
             # A report of what was taken must outlast a power cut, not only a killed process.
-            database.execute("pragma synchronous=full")
+            connection.execute("pragma synchronous=full")
     except BaseException:
         connection.close()
         raise
-    return database
+    return connection
 
 
-def open_database(path: Path, *, readonly: bool) -> tuple[Database, bool]:
+def open_database(path: Path, *, readonly: bool) -> tuple[sqlite3.Connection, bool]:
     """Open the file, also from a disk on which SQLite can't lay its side files.
 
     Returns
     -------
-    The database, and whether it will see what others write.
+    The connection, and whether it will see what others write.
     """
     if not readonly:
         return _connect(path, "mode=rw"), True
@@ -158,18 +163,25 @@ class CatalogueFile:
 
     Parameters
     ----------
-    database : the open database.
+    connection : to the open database.
     path : its file.
     readonly : whether it was opened for reading only.
     """
 
-    def __init__(self, database: Database, path: Path, *, readonly: bool = False) -> None:
-        self.database = database
+    def __init__(self, connection: sqlite3.Connection, path: Path, *, readonly: bool = False) -> None:
+        self.connection = connection
         self.path = path
         self.readonly = readonly
         self._state: tuple[int, ...] | None = None
         self._opened: tuple[int, int] | None = None
         self._only_reading = False
+
+    @cached_property
+    def database(self) -> Database:
+        """The same connection in the hands of sqlite-utils, which whoever only asks needn't wait for."""
+        from sqlite_utils import Database
+
+        return Database(self.connection, execute_plugins=False)
 
     @classmethod
     def create(cls, path: str | os.PathLike[str]) -> Self:
@@ -182,6 +194,7 @@ class CatalogueFile:
         ArchiveError : there is a file of that name already, or the folder can't be written.
         """
         target = Path(path)
+        clear_unfinished(target.parent, target.name)
         if target.exists():
             raise ArchiveError(f"{target} exists already; it stays as it is")
         try:
@@ -200,12 +213,13 @@ class CatalogueFile:
     @classmethod
     def _new(cls) -> bytes:
         """Make the content of a new catalogue's file, in memory."""
+        from negcat.catalogue.migrations import migrations
+
         connection = sqlite3.connect(":memory:", isolation_level=None)
         with contextlib.closing(connection):
-            database = Database(connection, execute_plugins=False)
-            database.execute(f"pragma application_id={APPLICATION_ID}")
-            made = cls(database, Path(":memory:"))
-            with made.writing():
+            connection.execute(f"pragma application_id={APPLICATION_ID}")
+            made = cls(connection, Path(":memory:"))
+            with made.writing() as database:
                 migrations.apply(database)
                 made._furnish()
             return connection.serialize()
@@ -227,19 +241,24 @@ class CatalogueFile:
         file = Path(path)
         if not file.is_file():
             raise ArchiveError(f"there is no catalogue at {file}; make an archive with 'negcat init DIR'")
+        if not readonly:
+            # SQLite would open it for reading only without a word, and refuse when all the work is done.
+            if not (os.access(file, os.W_OK) and os.access(file.parent, os.W_OK)):
+                raise ArchiveError(_unwritable(file))
+            clear_unfinished(file.parent, file.name)
         with explained(file):
             identity = _identity(file)
-            database, sees_changes = open_database(file, readonly=readonly)
+            connection, sees_changes = open_database(file, readonly=readonly)
             try:
-                opened = cls(database, file, readonly=readonly)
+                opened = cls(connection, file, readonly=readonly)
                 opened._opened = identity
                 opened._check()
                 if not readonly:
-                    database.enable_wal()
+                    connection.execute("pragma journal_mode=wal")
                 if sees_changes and identity == _identity(file):
                     opened._state = opened._state_now(identity)
             except BaseException:
-                database.close()
+                connection.close()
                 raise
         return opened
 
@@ -251,6 +270,8 @@ class CatalogueFile:
                     f"{self.path} was made by an older negcat and is open for reading only; "
                     "run any negcat command once where it may be written, which brings it up to date"
                 )
+            from negcat.catalogue.upgrading import bring_up_to_date, keep_only
+
             kept = None
             try:
                 with self.writing() as database:
@@ -271,14 +292,24 @@ class CatalogueFile:
         ------
         ArchiveError : it is no catalogue, or a newer negcat laid it out.
         """
-        applied = {migration.name for migration in migrations.applied(self.database)}
         marked = self.value("pragma application_id") == APPLICATION_ID
+        noted = self.value("select 1 from sqlite_master where name = '_sqlite_migrations'") is not None
+        applied = (
+            {
+                name
+                for (name,) in self.tuples(
+                    "select name from _sqlite_migrations where migration_set = 'negcat'"
+                )
+            }
+            if noted
+            else set()
+        )
         if not marked or not applied:
             raise ArchiveError(
                 f"{self.path} is not a negcat catalogue; name the folder of an archive, or make one with "
                 "'negcat init DIR'"
             )
-        known = {migration.name for migration in migrations._migrations}
+        known = set(STEPS)
         if applied - known:
             raise ArchiveError(
                 f"{self.path} was made or brought up to date by a newer negcat than this one "
@@ -345,7 +376,7 @@ class CatalogueFile:
 
         Used inside another, or inside :meth:`writing`, it sees what that one sees.
         """
-        connection = self.database.conn
+        connection = self.connection
         if connection.in_transaction:
             yield
             return
@@ -361,7 +392,7 @@ class CatalogueFile:
     @property
     def is_writing(self) -> bool:
         """Whether something is being written, which may yet be taken back."""
-        return self.database.conn.in_transaction and not self._only_reading
+        return self.connection.in_transaction and not self._only_reading
 
     def writes_of_others(self) -> int:
         """Give a number that is another one as soon as anybody else has written (SQLite's data_version)."""
@@ -387,7 +418,7 @@ class CatalogueFile:
 
     def _lost_reference(self) -> str | None:
         """Say which row refers to something that isn't there."""
-        execute = self.database.conn.execute
+        execute = self.connection.execute
         lost = execute("pragma foreign_key_check").fetchone()
         if lost is None:
             return None
@@ -410,19 +441,19 @@ class CatalogueFile:
         ArchiveError : the catalogue can't be read.
         """
         with explained(self.path):
-            cursor = self.database.conn.execute(sql, parameters)
+            cursor = self.connection.execute(sql, parameters)
             names = [column[0] for column in cursor.description]
             return [dict(zip(names, row, strict=True)) for row in cursor]
 
     def tuples(self, sql: str, parameters: _Parameters = ()) -> list[tuple[Any, ...]]:
         """Read rows as they come."""
         with explained(self.path):
-            return self.database.conn.execute(sql, parameters).fetchall()
+            return self.connection.execute(sql, parameters).fetchall()
 
     def in_parts(self, sql: str, parameters: _Parameters, size: int) -> Iterator[list[tuple[Any, ...]]]:
         """Read rows as they come, so many at a time, so that memory stays bounded whatever their number."""
         with explained(self.path):
-            cursor = self.database.conn.execute(sql, parameters)
+            cursor = self.connection.execute(sql, parameters)
             while part := cursor.fetchmany(size):
                 yield part
 
@@ -434,7 +465,7 @@ class CatalogueFile:
     def value(self, sql: str, parameters: _Parameters = ()) -> Any:
         """Read the first column of the first row, or None."""
         with explained(self.path):
-            found = self.database.conn.execute(sql, parameters).fetchone()
+            found = self.connection.execute(sql, parameters).fetchone()
         return found[0] if found else None
 
     def close(self) -> None:
@@ -443,10 +474,10 @@ class CatalogueFile:
             # Fresh figures about the indexes keep searches on the right one as the archive grows. Failing
             # to gather them (somebody else is writing just now) costs nothing but time.
             with contextlib.suppress(sqlite3.Error):
-                self.database.execute("pragma busy_timeout=0")
-                self.database.execute("pragma analysis_limit=1000")
-                self.database.execute("pragma optimize")
-        self.database.close()
+                self.connection.execute("pragma busy_timeout=0")
+                self.connection.execute("pragma analysis_limit=1000")
+                self.connection.execute("pragma optimize")
+        self.connection.close()
 
     def __enter__(self) -> Self:
         return self

@@ -48,7 +48,7 @@ def is_whole(path: Path) -> bool:
     """Tell whether SQLite can read a file from end to end, whatever its tables hold."""
     try:
         with _as_it_is(path) as catalogue:
-            return bool(catalogue.database.execute("pragma quick_check(1)").fetchone()[0] == "ok")
+            return bool(catalogue.connection.execute("pragma quick_check(1)").fetchone()[0] == "ok")
     except sqlite3.DatabaseError as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
             return False
@@ -74,7 +74,7 @@ def copy_catalogue(source: Path, target: Path) -> tuple[int, int]:
     """
     with explained(source), _as_it_is(source) as catalogue, catalogue.at_once():
         catalogue.behind()
-        _copy(catalogue.database.conn, target)
+        _copy(catalogue.connection, target)
     with explained(target), _as_it_is(target) as copied:
         if faults := copied.damage():
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
@@ -86,11 +86,11 @@ def copy_catalogue(source: Path, target: Path) -> tuple[int, int]:
 @contextlib.contextmanager
 def _as_it_is(path: Path) -> Iterator[Sound]:
     """Open a catalogue for reading, of an older negcat too."""
-    database, _ = open_database(path, readonly=True)
+    connection, _ = open_database(path, readonly=True)
     try:
-        yield Sound(database, path, readonly=True)
+        yield Sound(connection, path, readonly=True)
     finally:
-        database.close()
+        connection.close()
 
 
 def _copy(source: sqlite3.Connection, target: Path) -> None:
@@ -138,11 +138,11 @@ def put_into(present: Path, copied: Path, aside: Path) -> None:
         into, _ = open_database(present, readonly=False)
         try:
             # With a log, others go on reading what was there while this is written.
-            into.enable_wal()
-            _with_pages_of(into.conn, copied)
+            into.execute("pragma journal_mode=wal")
+            _with_pages_of(into, copied)
             with (
                 contextlib.closing(sqlite3.connect(copied)) as new,
-                contextlib.closing(open_database(present, readonly=True)[0].conn) as old,
+                contextlib.closing(open_database(present, readonly=True)[0]) as old,
             ):
 
                 def step(status: int, remaining: int, total: int) -> None:
@@ -160,7 +160,7 @@ def put_into(present: Path, copied: Path, aside: Path) -> None:
 
                 # Never all in one step, after which it would be done already.
                 pages = new.execute("pragma page_count").fetchone()[0]
-                new.backup(into.conn, pages=max(1, min(_STEP, pages - 1)), progress=step)
+                new.backup(into, pages=max(1, min(_STEP, pages - 1)), progress=step)
             with contextlib.suppress(sqlite3.Error):
                 into.execute("pragma busy_timeout=0")
                 into.execute("pragma wal_checkpoint(truncate)")

@@ -1,29 +1,25 @@
-"""Sheets that fit a question: pages of them, how many there are, and the counts beside each filter."""
+"""Sheets that fit a question, asked of SQLite: pages of them, and how many there are.
+
+Whoever only finds needs no more of the house than this, which is loaded in a moment.
+"""
 
 from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from negcat.catalogue.columns import CHOICES, SEARCHED, Columns, InMemory, Mask
-from negcat.catalogue.queries import Condition, Conditions, Query, Questions
+from negcat.catalogue.queries import Conditions, Query, Questions
 from negcat.errors import NotationError
-from negcat.notation import parse_tag
 
-__all__ = ["Found", "Page"]
-
-Choices = dict[str, list[tuple[str, int]]]
-"""Filter → its values, each with the number of sheets behind it."""
+__all__ = ["DETAILS", "ORDER", "SHOWN", "Found", "Page", "Suiting", "shown_row"]
 
 Suiting = Mapping[str, tuple[float, float]]
 """Print target → the least and the most density range that suits it."""
 
-_ORDER: dict[str, tuple[tuple[str, ...], bool]] = {
+ORDER: dict[str, tuple[tuple[str, ...], bool]] = {
     "newest": (("exposed_at", "id"), True),
     "oldest": (("exposed_at", "id"), False),
     "sheet": (("sheet",), False),
@@ -32,7 +28,7 @@ _ORDER: dict[str, tuple[tuple[str, ...], bool]] = {
 }
 """Each order's columns, which begin an index and end in something unique, and whether it goes down."""
 
-_SHOWN = (
+SHOWN = (
     "sheet",
     "film",
     "lens",
@@ -47,7 +43,7 @@ _SHOWN = (
     "stage",
 )
 
-_DETAILS = """
+DETAILS = """
   s.stop as stop, s.time as time, s.format as format, r.exposure_error_stops as exposure_error_stops,
   r.exposure_error_sd as exposure_error_sd, r.found_n as found_n, r.found_n_sd as found_n_sd,
   r.printing_range as printing_range,
@@ -80,13 +76,15 @@ class Page:
     after: str | None = None
 
 
-def _shown(row: dict[str, Any], suiting: Suiting) -> dict[str, Any]:
+def shown_row(row: dict[str, Any], suiting: Suiting | None) -> dict[str, Any]:
     """Give a row as it is shown: None for empty text, nothing that only ordered it; and which targets it suits."""
     shown = {
-        name: (value or None) if name in _SHOWN else value
+        name: (value or None) if name in SHOWN else value
         for name, value in row.items()
         if not name.startswith("by_")
     }
+    if suiting is None:
+        return shown
     range_ = row["printing_range"]
     suits = [
         name for name, (least, most) in suiting.items() if range_ is not None and least <= range_ <= most
@@ -104,7 +102,7 @@ def _values(token: str, sort: str) -> list[Any]:
         written = json.loads(base64.urlsafe_b64decode(token + "=" * (-len(token) % 4)))
     except ValueError:
         written = None
-    columns, _ = _ORDER[sort]
+    columns, _ = ORDER[sort]
     if (
         not isinstance(written, list)
         or len(written) != len(columns) + 1
@@ -117,11 +115,16 @@ def _values(token: str, sort: str) -> list[Any]:
     return written[1:]
 
 
-class Found(Questions, InMemory):
+class Found(Questions):
     """How sheets are found."""
 
-    def find(self, query: Query) -> Page:
+    def find(self, query: Query, *, with_suits: bool = True) -> Page:
         """Find the sheets that fit a question.
+
+        Parameters
+        ----------
+        query : the question.
+        with_suits : tell of each row which print targets it suits; the curves that this takes are long to load.
 
         Raises
         ------
@@ -131,38 +134,21 @@ class Found(Questions, InMemory):
         self._refuse_unanswerable(query)
         with self.at_once():
             conditions = self.conditions(query)
-            rows, after = self._rows(query, conditions)
+            suiting = self.ranges_suiting() if with_suits else None
+            rows, after = self._rows(query, conditions, suiting)
             return Page(self._count(conditions), rows, after)
 
-    def find_with_choices(self, query: Query, most: int = 200) -> tuple[Page, Choices]:
-        """Find the sheets that fit a question, and count what else could be chosen, of one state of the archive.
-
-        Parameters
-        ----------
-        query, most : as for :meth:`find` and :meth:`counts`.
-        """
-        self._refuse_unanswerable(query)
-        with self.at_once():
-            conditions = self.conditions(query)
-            columns = self.columns(SEARCHED)
-            fitting = self._fitting(columns, conditions)
-            together = _all_of(columns, fitting.values())
-            choices = _choices(columns, fitting, together, most, self.ranges_suiting())
-            if conditions.of and query.after is None and query.limit is not None:
-                ids = _page_of(columns, together, query)
-                return Page(int(np.count_nonzero(together)), self._rows_of_ids(ids)), choices
-            rows, after = self._rows(query, conditions)
-            return Page(int(np.count_nonzero(together)), rows, after), choices
-
     def _refuse_unanswerable(self, query: Query) -> None:
-        if query.sort not in _ORDER:
-            raise NotationError(f"there is no order {query.sort!r}; sort by {', '.join(_ORDER)}")
+        if query.sort not in ORDER:
+            raise NotationError(f"there is no order {query.sort!r}; sort by {', '.join(ORDER)}")
         if (query.limit is not None and query.limit < 0) or query.offset < 0:
             raise NotationError(
                 "a page can't have fewer than no sheets; give a limit and offset of 0 or more"
             )
 
-    def _rows(self, query: Query, conditions: Conditions) -> tuple[list[dict[str, Any]], str | None]:
+    def _rows(
+        self, query: Query, conditions: Conditions, suiting: Suiting | None
+    ) -> tuple[list[dict[str, Any]], str | None]:
         """Read the rows of a page along an index, and what the next one is asked for with."""
         sql, parameters = self._page_sql(query, conditions)
         rows = self.rows(sql, parameters)
@@ -170,23 +156,12 @@ class Found(Questions, InMemory):
         if query.limit is not None and len(rows) > query.limit:
             rows.pop()
             if rows:
-                after = _token(query.sort, [rows[-1][f"by_{name}"] for name in _ORDER[query.sort][0]])
-        suiting = self.ranges_suiting()
-        return [_shown(row, suiting) for row in rows], after
-
-    def _rows_of_ids(self, ids: list[int]) -> list[dict[str, Any]]:
-        """Read the rows of sheets, in their order."""
-        sql = (
-            f"with page as materialized (select j.key as by_key, {', '.join(f'k.{name}' for name in _SHOWN)}"
-            " from json_each(?) j join sheet_search k on k.id = j.value)"
-            f" select {', '.join(f'p.{name} as {name}' for name in _SHOWN)},{_DETAILS} order by p.by_key"
-        )
-        suiting = self.ranges_suiting()
-        return [_shown(row, suiting) for row in self.rows(sql, [json.dumps(ids)])]
+                after = _token(query.sort, [rows[-1][f"by_{name}"] for name in ORDER[query.sort][0]])
+        return [shown_row(row, suiting) for row in rows], after
 
     def _page_sql(self, query: Query, conditions: Conditions) -> tuple[str, dict[str, Any]]:
         """Write the statement of a page: choose its sheets along one index, then look up what is shown."""
-        columns, down = _ORDER[query.sort]
+        columns, down = ORDER[query.sort]
         clauses = list(conditions.clauses) if not conditions.nothing else ["0"]
         parameters = dict(conditions.parameters)
         if query.after:
@@ -199,12 +174,12 @@ class Found(Questions, InMemory):
         where = f" where {' and '.join(clauses)}" if clauses else ""
         parameters["limit"] = -1 if query.limit is None else query.limit + 1
         parameters["offset"] = query.offset
-        wanted = dict.fromkeys((*_SHOWN, *columns))
+        wanted = dict.fromkeys((*SHOWN, *columns))
         sql = (
             f"with page as materialized (select {', '.join(wanted)} from sheet_search{where}"
             f" order by {order} limit :limit offset :offset)"
-            f" select {', '.join(f'p.{name} as {name}' for name in _SHOWN)},"
-            f" {', '.join(f'p.{name} as by_{name}' for name in columns)},{_DETAILS}"
+            f" select {', '.join(f'p.{name} as {name}' for name in SHOWN)},"
+            f" {', '.join(f'p.{name} as by_{name}' for name in columns)},{DETAILS}"
             f" order by {', '.join(f'p.{name}{direction}' for name in columns)}"
         )
         return sql, parameters
@@ -228,53 +203,6 @@ class Found(Questions, InMemory):
             else "count(*) from sheet_search"
         )
         return int(self.value(f"select {counted}{conditions.where}", conditions.parameters))
-
-    def counts(self, query: Query, most: int = 200) -> Choices:
-        """Count, for every filter, the sheets of each of its values, given the other filters.
-
-        Parameters
-        ----------
-        query : the question; its own choice for a filter doesn't narrow that filter's values.
-        most : of batches and places at most so many, those with most sheets; of the others all.
-
-        Returns
-        -------
-        Filter (film, lens, cell, tag, developer, verdict, stage, batch, place, suits) → (value, sheets), in
-        the order of the values.
-
-        Raises
-        ------
-        NotationError : a tag or date that can't be read.
-        UnknownNameError : a print target that isn't on record.
-        """
-        with self.at_once():
-            columns = self.columns(SEARCHED)
-            fitting = self._fitting(columns, self.conditions(query))
-            together = _all_of(columns, fitting.values())
-            return _choices(columns, fitting, together, most, self.ranges_suiting())
-
-    def _fitting(self, columns: Columns, conditions: Conditions) -> dict[str, Mask]:
-        """Tell of each filter which of the sheets in columns fit it."""
-        return {name: self._fits(columns, name, one) for name, one in conditions.of.items()}
-
-    def _fits(self, columns: Columns, name: str, condition: Condition) -> Mask:
-        if condition.values is not None:
-            return columns.words[name].among(condition.values)
-        if condition.parameters is None:
-            return np.zeros(len(columns.ids), bool)
-        if name == "suits":
-            least, most = condition.parameters.values()
-            return _in_range(columns, least, most)
-        (asked,) = condition.parameters.values()
-        if name == "text":
-            # One text of all ids: tens of thousands of rows cost more than finding them does.
-            sql = "select group_concat(rowid) from sheet_search_fts where sheet_search_fts match ?"
-            ids = self.value(sql, [asked])
-            return columns.among(np.fromstring(ids or "", np.int64, sep=","))
-        exposed_at, limit = columns.arrays["exposed_at"], np.bytes_(asked.encode())
-        if name == "since":
-            return np.asarray(exposed_at >= limit)
-        return np.asarray((exposed_at > b"") & (exposed_at <= limit))
 
     def neighbours(self, sheet: str) -> dict[str, Any]:
         """Find what lies beside a sheet.
@@ -303,59 +231,3 @@ class Found(Questions, InMemory):
             )
         ]
         return beside
-
-
-def _all_of(columns: Columns, masks: Iterable[Mask]) -> Mask:
-    """Tell which sheets fit every one of some filters."""
-    together = columns.there
-    for mask in masks:
-        together = together & mask
-    return together
-
-
-def _in_range(columns: Columns, least: float, most: float) -> Mask:
-    """Tell which sheets have a density range between two, both included."""
-    ranges = columns.arrays["printing_range"]
-    return np.asarray((ranges >= least) & (ranges <= most))
-
-
-def _choices(
-    columns: Columns, fitting: Mapping[str, Mask], together: Mask, most: int, suiting: Suiting
-) -> Choices:
-    """Count the values of every filter, given the others."""
-
-    def given(name: str) -> Mask:
-        if name not in fitting:
-            return together
-        return _all_of(columns, (mask for other, mask in fitting.items() if other != name))
-
-    counted = {
-        name: columns.words[name].counts(given(name), most if name in ("batch", "place") else None)
-        for name in CHOICES
-    }
-    others = given("suits")
-    suits = {
-        target: int(np.count_nonzero(others & _in_range(columns, *ranges)))
-        for target, ranges in suiting.items()
-    }
-    # A sheet may suit several targets, and none: they are no column of words.
-    counted["suits"] = [(target, sheets) for target, sheets in suits.items() if sheets]
-    return {name: sorted(values, key=_tag_order(name)) for name, values in counted.items()}
-
-
-def _page_of(columns: Columns, together: Mask, query: Query) -> list[int]:
-    """Choose the sheets of a page, in the order asked for."""
-    first, down = _ORDER[query.sort][0][0], _ORDER[query.sort][1]
-    order = columns.in_order(first)
-    places = order[together[order]]
-    if down:
-        places = places[::-1]
-    chosen: list[int] = columns.ids[places[query.offset : query.offset + (query.limit or 0)]].tolist()
-    return chosen
-
-
-def _tag_order(name: str) -> Any:
-    """Sort tags by how far they go, everything else by name."""
-    if name == "tag":
-        return lambda counted: parse_tag(counted[0]).n
-    return lambda counted: counted[0].casefold()

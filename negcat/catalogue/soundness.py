@@ -38,23 +38,23 @@ class Sound(CatalogueFile):
         try:
             found = [
                 f"the file is damaged: {line}"
-                for (line,) in self.database.conn.execute("pragma integrity_check(20)")
+                for (line,) in self.connection.execute("pragma integrity_check(20)")
                 if line != "ok"
             ]
             return found or [
                 f"a row of '{table}' refers to something '{parent}' doesn't hold (row {rowid})"
-                for table, rowid, parent, _ in self.database.conn.execute("pragma foreign_key_check")
+                for table, rowid, parent, _ in self.connection.execute("pragma foreign_key_check")
             ]
         except sqlite3.Error as error:
             return [sentence_of(error, self.path)]
 
     def _search_faults(self) -> list[str]:
         """Compare what is searched with what is recorded."""
-        stale = self.database.conn.execute(
+        stale = self.connection.execute(
             "select count(*) from (select * from sheet_facts except"
             f" select {', '.join(FACTS)}, printing_range from sheet_search)"
         ).fetchone()[0]
-        surplus = self.database.conn.execute(
+        surplus = self.connection.execute(
             "select count(*) from sheet_search where sheet not in (select sheet from sheets)"
         ).fetchone()[0]
         found = []
@@ -64,7 +64,7 @@ class Sound(CatalogueFile):
         for table, columns in (("sheet_counts", counted), ("places", "place")):
             recount = f"select {columns}, count(*) from sheet_search where {columns.split(',')[0]} <> ''"
             kept = f"select {columns}, sheets from {table}"
-            differing = self.database.conn.execute(
+            differing = self.connection.execute(
                 f"select count(*) from (select * from ({recount} group by {columns}) except {kept}"
                 f" union all select * from ({kept} except {recount} group by {columns}))"
             ).fetchone()[0]
@@ -73,7 +73,7 @@ class Sound(CatalogueFile):
         if not self.readonly:
             for index in ("sheet_search_fts", "places_fts"):
                 try:
-                    self.database.execute(
+                    self.connection.execute(
                         f"insert into {index} ({index}, rank) values ('integrity-check', 1)"
                     )
                 except sqlite3.DatabaseError:

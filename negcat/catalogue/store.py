@@ -6,8 +6,8 @@ import difflib
 from typing import cast
 
 from negcat.catalogue.checks import ChecksKept
+from negcat.catalogue.choosing import Chosen
 from negcat.catalogue.door_log import DoorLogged
-from negcat.catalogue.finding import Found
 from negcat.catalogue.gathering import Gathered
 from negcat.catalogue.loaded import Loaded
 from negcat.catalogue.pending import Waiting
@@ -35,7 +35,7 @@ _NEAR_ENOUGH = 0.6
 _COMPARED = 2000
 
 
-class Catalogue(RemovedKept, Found, Waiting, Gathered, Reviewed, Loaded, DoorLogged, ChecksKept, Sound):
+class Catalogue(RemovedKept, Chosen, Waiting, Gathered, Reviewed, Loaded, DoorLogged, ChecksKept, Sound):
     """The archive's catalogue: records, masters, findings, and how they are found.
 
     Open it with :meth:`open` or :meth:`create`, best in a ``with`` statement. Several processes may have it

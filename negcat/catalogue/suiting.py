@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import unicodedata
+from typing import TYPE_CHECKING
 
 from negcat.catalogue.connection import CatalogueFile
-from negcat.catalogue.target_curves import curve_of
 from negcat.errors import UnknownNameError
-from negcat.records import nearest_name
-from negcat.sensitometry import TargetCurve, ranges_suiting
+
+if TYPE_CHECKING:
+    from negcat.sensitometry import TargetCurve
 
 __all__ = ["Suited"]
 
@@ -22,6 +23,8 @@ class Suited(CatalogueFile):
 
     def target_curves(self) -> dict[str, TargetCurve]:
         """Give the curve of every print target on record by its name, in the order they were taken."""
+        from negcat.catalogue.target_curves import curve_of
+
         return {
             name: curve_of(name, densities)
             for name, densities in self.tuples("select name, densities from print_targets order by rowid")
@@ -29,6 +32,8 @@ class Suited(CatalogueFile):
 
     def ranges_suiting(self) -> dict[str, tuple[float, float]]:
         """Give the least and the most density range between zones II and VIII that suits each print target."""
+        from negcat.sensitometry import ranges_suiting
+
         return {name: ranges_suiting(curve) for name, curve in self.target_curves().items()}
 
     def ranges_suiting_target(self, written: str) -> tuple[float, float]:
@@ -42,6 +47,8 @@ class Suited(CatalogueFile):
         wanted = unicodedata.normalize("NFC", written).strip()
         if wanted in suiting:
             return suiting[wanted]
+        from negcat.records import nearest_name
+
         alike = [name for name in suiting if name.casefold() == wanted.casefold()]
         if len(alike) == 1:
             return suiting[alike[0]]

@@ -8,12 +8,9 @@ from typing import Any
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive, sheet_filters
+from negcat.cli.options import archive_option, brought_up_to_date, json_option, open_archive, sheet_filters
 from negcat.cli.output import figure, print_json, table
-from negcat.cli.review_text import CAUTION, wrapped
-from negcat.work.finding import find as find_sheets
-from negcat.work.finding import page_json, query_of
-from negcat.work.pending import pending as pending_work
+from negcat.work.finding import find_in, page_json, query_of
 
 _SHOWN = ("sheet", "exposed", "film", "lens", "cell", "stop", "time", "tag", "batch", "place", "subject")
 
@@ -40,8 +37,7 @@ def find(archive_dir: Path | None, as_json: bool, **filters: Any) -> None:
       negcat find --suits long-scale
     """
     query = query_of(filters)
-    with open_archive(archive_dir, readonly=True) as archive:
-        page = find_sheets(archive, query)
+    page = brought_up_to_date(archive_dir, lambda root: find_in(root, query, with_suits=as_json))
     if as_json:
         print_json(page_json(page))
         return
@@ -81,6 +77,9 @@ def pending(archive_dir: Path | None, as_json: bool, temperature_c: float | None
       negcat pending
       negcat pending --temperature 22
     """
+    from negcat.cli.review_text import CAUTION, wrapped
+    from negcat.work.pending import pending as pending_work
+
     with open_archive(archive_dir, readonly=True) as archive:
         waiting = pending_work(archive)
         if temperature_c is not None:

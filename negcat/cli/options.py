@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import click
 
 from negcat.errors import OlderArchiveError
 from negcat.work.archive import Archive, locate
 
-__all__ = ["archive_named", "archive_option", "json_option", "open_archive", "sheet_filters"]
+__all__ = [
+    "archive_named",
+    "archive_option",
+    "brought_up_to_date",
+    "json_option",
+    "open_archive",
+    "sheet_filters",
+]
 
+T = TypeVar("T")
 Decorated = Callable[..., Any]
 
 
@@ -73,9 +81,14 @@ def sheet_filters(command: Decorated) -> Decorated:
 
 def open_archive(archive_dir: Path | None, *, readonly: bool = False) -> Archive:
     """Open the archive that the user named or stands in; one that an older negcat made is brought up to date."""
+    return brought_up_to_date(archive_dir, lambda root: Archive.open(root, readonly=readonly))
+
+
+def brought_up_to_date(archive_dir: Path | None, asked: Callable[[Path], T]) -> T:
+    """Do something with the archive that the user named or stands in, which is brought up to date where it must be."""
     root = archive_dir if archive_dir is not None else locate(Path.cwd())
     try:
-        return Archive.open(root, readonly=readonly)
+        return asked(root)
     except OlderArchiveError:
         Archive.open(root).close()
-        return Archive.open(root, readonly=readonly)
+        return asked(root)

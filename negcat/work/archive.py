@@ -6,12 +6,14 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
-from negcat.catalogue import Catalogue
 from negcat.errors import ArchiveError, ScanError
 
-__all__ = ["CATALOGUE_NAME", "Archive", "locate"]
+if TYPE_CHECKING:
+    from negcat.catalogue import Catalogue
+
+__all__ = ["CATALOGUE_NAME", "Archive", "catalogue_file", "locate"]
 
 CATALOGUE_NAME = "negcat.db"
 
@@ -39,6 +41,22 @@ def locate(start: Path) -> Path:
         f"{start} lies in no archive: no folder from here upwards holds {CATALOGUE_NAME}; "
         "name the archive with --archive DIR or make one with 'negcat init DIR'"
     )
+
+
+def catalogue_file(root: Path) -> Path:
+    """Give the catalogue's file of the archive that a folder is.
+
+    Raises
+    ------
+    ArchiveError : the folder holds no catalogue.
+    """
+    root = root.absolute()
+    database = root / CATALOGUE_NAME
+    if not database.is_file():
+        raise ArchiveError(
+            f"{root} is no archive: it holds no {CATALOGUE_NAME}; make one with 'negcat init {root}'"
+        )
+    return database
 
 
 @dataclass(frozen=True)
@@ -73,6 +91,8 @@ class Archive:
             raise ArchiveError(
                 f"{root} can't be made an archive: {error.strerror}; choose a folder you may write in"
             ) from error
+        from negcat.catalogue import Catalogue
+
         return cls(root, Catalogue.create(database))
 
     @classmethod
@@ -83,13 +103,10 @@ class Archive:
         ------
         ArchiveError : the folder holds no catalogue, or one that can't be read.
         """
-        root = root.absolute()
-        database = root / CATALOGUE_NAME
-        if not database.is_file():
-            raise ArchiveError(
-                f"{root} is no archive: it holds no {CATALOGUE_NAME}; make one with 'negcat init {root}'"
-            )
-        return cls(root, Catalogue.open(database, readonly=readonly))
+        from negcat.catalogue import Catalogue
+
+        database = catalogue_file(root)
+        return cls(database.parent, Catalogue.open(database, readonly=readonly))
 
     @property
     def previews(self) -> Path:

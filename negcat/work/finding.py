@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
-from negcat.catalogue import Page, Query
+from negcat.catalogue.finding import Found, Page
+from negcat.catalogue.queries import Query
 from negcat.errors import NotationError
 from negcat.notation import parse_tag
-from negcat.work.archive import Archive
+from negcat.work.archive import Archive, catalogue_file
 
-__all__ = ["Page", "Query", "counts", "find", "find_with_choices", "page_json", "query_of"]
+__all__ = ["Page", "Query", "counts", "find", "find_in", "find_with_choices", "page_json", "query_of"]
 
 FIELDS = (
     "sheet",
@@ -68,6 +70,19 @@ def query_of(filters: Mapping[str, Any]) -> Query:
 def find(archive: Archive, query: Query) -> Page:
     """Find the sheets that fit all of a query."""
     return archive.catalogue.find(query)
+
+
+def find_in(root: Path, query: Query, *, with_suits: bool = True) -> Page:
+    """Find the sheets of an archive that fit all of a query, without loading what only computing needs.
+
+    Parameters
+    ----------
+    root : the archive's folder.
+    query : the question.
+    with_suits : tell of each sheet which print targets it suits, which takes longer.
+    """
+    with Found.open(catalogue_file(root), readonly=True) as catalogue:
+        return catalogue.find(query, with_suits=with_suits)
 
 
 def counts(archive: Archive, query: Query) -> Mapping[str, Sequence[tuple[str, int]]]:

@@ -15,8 +15,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from negcat.catalogue import Catalogue, Query, connection
+from negcat.catalogue.migrations import migrations
 from negcat.cli import main
 from negcat.work import keeping
+from tests.another_negcat import knows
 
 EQUIPMENT = """\
 films: [{name: Marl 400, box_speed: 400}]
@@ -244,7 +246,7 @@ def test_over_a_spoilt_catalogue_which_is_kept(root, saved, spoilt):
 def test_one_made_by_an_older_negcat_is_brought_up_to_date(tmp_path, monkeypatch):
     older = tmp_path / "older"
     with monkeypatch.context() as then:
-        then.setattr(connection.migrations, "_migrations", connection.migrations._migrations[:-1])
+        knows(then, migrations._migrations[:-1])
         then.setattr(Catalogue, "close", lambda self: self.database.close())
         run("init", older)
     # It can be backed up before it is brought up to date.

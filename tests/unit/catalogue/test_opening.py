@@ -10,7 +10,9 @@ from pathlib import Path
 import pytest
 
 from negcat.catalogue import Catalogue, connection
+from negcat.catalogue.migrations import migrations
 from negcat.errors import ArchiveError
+from tests.another_negcat import knows
 from tests.unit.catalogue.conftest import RECORDS, records
 
 
@@ -90,7 +92,7 @@ def test_newer_schema(empty: Catalogue) -> None:
 def test_older_schema_is_brought_up_to_date(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "negcat.db"
     with monkeypatch.context() as older:
-        older.setattr(connection.migrations, "_migrations", connection.migrations._migrations[:-1])
+        knows(older, migrations._migrations[:-1])
         older.setattr(Catalogue, "close", lambda self: self.database.close())
         Catalogue.create(path).close()
     with pytest.raises(ArchiveError, match=r"older negcat.*reading only"):

@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from negcat.catalogue import Catalogue, Query, connection
+from negcat.catalogue import Catalogue, Query
+from negcat.catalogue.migrations import migrations
 from negcat.sensitometry import built_in_target, paper_exposure_scale, range_wanted
+from tests.another_negcat import knows
 
 JUDGED = {
     # sheet: its print target by its record, by what it was judged with, the range it has
@@ -22,9 +24,9 @@ JUDGED = {
 @pytest.fixture
 def older(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "negcat.db"
-    steps = [step for step in connection.migrations._migrations if step.name < "m010"]
+    steps = [step for step in migrations._migrations if step.name < "m010"]
     with monkeypatch.context() as before:
-        before.setattr(connection.migrations, "_migrations", steps)
+        knows(before, steps)
         before.setattr(Catalogue, "close", lambda self: self.database.close())
         with Catalogue.create(path) as catalogue:
             execute = catalogue.database.conn.execute
