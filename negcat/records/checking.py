@@ -23,6 +23,9 @@ __all__ = ["load_data", "load_file", "load_files"]
 
 _ROUNDS = 4
 
+MAX_EXPLAINED = 10_000
+"""Faults that are looked into; beyond them every faulty record counts as one: finding all its faults takes time."""
+
 
 def load_files(paths: Sequence[str | FilePath], known: KnownNames | None = None) -> list[Records]:
     """Read record files together; a name may refer to anything known or in any of them.
@@ -146,6 +149,10 @@ def _read_entries(number: int, document: Document, faults: FaultList) -> Iterabl
             try:
                 record: Record | None = model.model_validate(item)
             except ValidationError as error:
+                if len(faults) >= MAX_EXPLAINED:
+                    faults.add(number, (name, place), "this record has faults too")
+                    yield Entry(number, name, place, None, item, frozenset())
+                    continue
                 record, found, wrong = _read_faulty(error, model, item)
                 for path, sentence in found:
                     faults.add(number, (name, place, *path), sentence)

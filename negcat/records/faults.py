@@ -1,5 +1,6 @@
 """The faults found so far, kept light: most are never shown."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -39,6 +40,9 @@ class FaultList:
 
     def __bool__(self) -> bool:
         return bool(self._found)
+
+    def __len__(self) -> int:
+        return len(self._found)
 
     def add_file(self, document: int, fault: Fault) -> None:
         """Add the one fault of a file that can't be read."""
@@ -84,7 +88,7 @@ class FaultList:
             document = self._documents[number]
             place = (where[number].get(path) or dotted(path)) + _label(document, path)
             sentence = what if isinstance(what, str) else what()
-            listed.append(Fault(document.path, _printable(place), _printable(sentence), path))
+            listed.append(Fault(document.path, _printable(place), _shortened(_printable(sentence)), path))
         if more := len(ordered) - len(first):
             rest = ordered[MAX_LISTED]
             file = rest[3].file if isinstance(rest[3], Fault) else self._documents[rest[1]].path
@@ -95,6 +99,14 @@ class FaultList:
 def _printable(text: str) -> str:
     """Replace what a terminal can't show: a stop may have been written with any mark there is."""
     return text if text.isprintable() else "".join(mark if mark.isprintable() else "�" for mark in text)
+
+
+_QUOTED_AT_LENGTH = re.compile(r"'([^']{197})[^']{4,}'")
+
+
+def _shortened(sentence: str) -> str:
+    """Cut what is quoted to the length that a name may have: where one is wrong, it may have any."""
+    return _QUOTED_AT_LENGTH.sub(r"'\1…'", sentence)
 
 
 def _label(document: Document, path: Path) -> str:

@@ -72,7 +72,10 @@ def shown(value: object) -> str:
         return "a list"
     if isinstance(value, bool):
         return "true" if value else "false"
-    plain = " ".join(str(value).split())
+    if value is None:
+        return "a blank"
+    # of a long text no more is looked at than is shown; blanks at its beginning may be many
+    plain = " ".join((value.lstrip()[:400] if isinstance(value, str) else str(value)).split())
     plain = "".join(mark if mark.isprintable() else "�" for mark in plain[:61])
     return f"'{plain}'" if len(plain) <= 60 else f"'{plain[:57]}…'"
 
@@ -176,7 +179,10 @@ def read_number(value: object) -> float:
     if isinstance(value, str):
         return _number_in_text(value.strip())
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            raise ValueError("it is out of all range; look at the figure") from None
     raise ValueError(f"{shown(value)} is no number; write one figure")
 
 

@@ -5,10 +5,14 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from negcat.records.fields import shown
 from negcat.records.positions import Token
-from negcat.records.unreadable import UnreadableError
+from negcat.records.unreadable import MAX_FIELDS, UnreadableError
 
-__all__ = ["json_tokens", "parse_json"]
+__all__ = ["MAX_MARKS", "json_tokens", "parse_json"]
+
+MAX_MARKS = 12_000_000
+"""Commas and opening brackets of a file: a value costs memory, however few bytes it takes."""
 
 
 def parse_json(text: str) -> tuple[Any, bool]:
@@ -26,7 +30,7 @@ def parse_json(text: str) -> tuple[Any, bool]:
     Raises
     ------
     UnreadableError
-        Where it is no valid JSON.
+        Where it is no valid JSON, or beyond the limits.
 
     Examples
     --------
@@ -34,9 +38,18 @@ def parse_json(text: str) -> tuple[Any, bool]:
     ({'sheets': [{'sheet': 'BW-01', 'stop': '22.50'}]}, False)
     """
     twice = False
+    if sum(map(text.count, ",[{")) > MAX_MARKS:
+        raise UnreadableError(
+            f"it holds more than {MAX_MARKS:,} values; share the records among several files"
+        )
 
     def mapping(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         nonlocal twice
+        if len(pairs) > MAX_FIELDS:
+            raise UnreadableError(
+                f"the mapping from {shown(pairs[0][0])} on has {len(pairs):,} fields, more than {MAX_FIELDS:,}; write "
+                "a list of records"
+            )
         fields = dict(pairs)
         twice = twice or len(fields) != len(pairs)
         values = fields.values()

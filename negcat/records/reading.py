@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -11,7 +12,7 @@ from negcat.records.json_text import json_tokens, parse_json
 from negcat.records.models import Records
 from negcat.records.nearest import did_you_mean
 from negcat.records.positions import Token, duplicate_keys, lines_of
-from negcat.records.unreadable import UnreadableError
+from negcat.records.unreadable import MAX_FIELDS, MAX_RECORDS, UnreadableError
 from negcat.records.yaml_text import parse_yaml, yaml_tokens
 
 __all__ = ["MAX_BYTES", "MAX_YAML_BYTES", "Document", "dotted", "from_data", "read_document"]
@@ -21,6 +22,9 @@ MAX_BYTES = 128 * 2**20
 
 MAX_YAML_BYTES = 64 * 2**20
 """Largest YAML file, bytes: YAML takes several times as long to read as JSON."""
+
+LONGEST_STEP = 60
+"""Letters of a field's name that are shown; none that is known has as many."""
 
 _ENDINGS = ".yaml, .yml, .json or .csv"
 _LISTS = ", ".join(Records.MODELS)
@@ -57,6 +61,8 @@ def dotted(path: Path) -> str:
     """
     text = ""
     for step in path:
+        if isinstance(step, str) and len(step) > LONGEST_STEP:
+            step = f"{step[: LONGEST_STEP - 1]}…"
         text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
     return text
 
@@ -99,15 +105,19 @@ def _read_text(file: FilePath, kind: str) -> str:
     if kind not in ("yaml", "yml", "json", "csv"):
         raise UnreadableError(f"its name doesn't say what it holds; record files end in {_ENDINGS}")
     try:
-        if not file.is_file():
+        if not file.exists():
             raise UnreadableError("there is no such file; look at its name and folder")
+        if not file.is_file():
+            raise UnreadableError("it is a device or a pipe; save the records as a file first")
         limit = MAX_YAML_BYTES if kind in ("yaml", "yml") else MAX_BYTES
-        if (size := file.stat().st_size) > limit:
+        size = file.stat().st_size
+        with file.open("rb") as opened:
+            content = opened.read(limit + 1) if size <= limit else b""
+        if size > limit or len(content) > limit:
             raise UnreadableError(
                 f"it has {size / 2**20:.0f} MiB and at most {limit / 2**20:.0f} are read; share it among "
                 "several files"
             )
-        content = file.read_bytes()
     except (OSError, ValueError) as fault:
         raise UnreadableError(f"it can't be read ({getattr(fault, 'strerror', None) or fault})") from None
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -176,11 +186,15 @@ def from_data(
             faults.append(((name,), f"{name} is {what}; write a list, every record beginning with a dash"))
         else:
             lists[name] = list(items)
+            strangers = (place for place, item in enumerate(items) if not isinstance(item, dict))
             faults += [
                 ((name, place), "this is no record; write its fields as a mapping, as in name: …")
-                for place, item in enumerate(items)
-                if not isinstance(item, dict)
+                for place in islice(strangers, MAX_FIELDS)
             ]
+    if (count := sum(map(len, lists.values()))) > MAX_RECORDS:
+        raise UnreadableError(
+            f"it holds {count:,} records, and {MAX_RECORDS:,} are read at most; share them among several files"
+        )
     if not faults and not any(lists.values()):
         raise UnreadableError(f"it holds no records; write any of the lists {_LISTS}")
     return Document(path, lists, where_of, faults)

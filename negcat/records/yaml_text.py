@@ -10,7 +10,7 @@ from typing import Any
 import yaml
 
 from negcat.records.positions import Token
-from negcat.records.unreadable import UnreadableError
+from negcat.records.unreadable import MAX_FIELDS, MAX_LETTERS, UnreadableError
 
 __all__ = ["MAX_DEPTH", "MAX_NODES", "parse_yaml", "yaml_tokens"]
 
@@ -19,6 +19,9 @@ MAX_DEPTH = 20
 
 MAX_NODES = 4_000_000
 """Scalars, lists and mappings of a file, those behind aliases counted as often as they are used."""
+
+LETTERS_A_NODE = 64
+"""Letters behind an alias that count like a value of their own."""
 
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _NULLS = frozenset({"", "~", "null", "Null", "NULL"})
@@ -100,8 +103,14 @@ def parse_yaml(text: str) -> tuple[Any, bool]:
         if isinstance(event, yaml.ScalarEvent):
             _refuse_tag(event.tag, line)
             value = None if event.implicit[0] and event.value in _NULLS else event.value
+            if len(event.value) > MAX_LETTERS:
+                raise UnreadableError(
+                    f"a value has {len(event.value):,} letters, and {MAX_LETTERS:,} are read at most; shorten it",
+                    f"line {line}",
+                )
             if event.anchor:
-                anchors[event.anchor] = (value, 1)
+                # what is long counts for more: each use of it is looked through
+                anchors[event.anchor] = (value, 1 + len(event.value) // LETTERS_A_NODE)
         elif isinstance(event, yaml.AliasEvent):
             target = anchors.get(event.anchor or "")
             if target is None:
@@ -158,6 +167,11 @@ def parse_yaml(text: str) -> tuple[Any, bool]:
             parent.key = value or ""
             twice = twice or parent.key in parent.seen
             parent.seen.add(parent.key)
+            if len(parent.seen) > MAX_FIELDS:
+                raise UnreadableError(
+                    f"a mapping has more than {MAX_FIELDS:,} fields; begin every record with a dash",
+                    f"line {line}",
+                )
         else:
             # A field left blank is a field left out.
             if value is not None and value != "":

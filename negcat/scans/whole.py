@@ -168,7 +168,10 @@ def read_png(master: Master) -> WholePicture:
     if header is None or len(header) != 13 or not stored:
         msg = "it has no picture in it; copy or scan it again"
         raise Damaged(msg)
-    width, height, bits, colour, *_ = struct.unpack(">IIBBBBB", header)
+    width, height, bits, colour, *methods = struct.unpack(">IIBBBBB", header)
+    if tuple(methods) not in {(0, 0, 0), (0, 0, 1)}:
+        msg = "it is of a kind of PNG that isn't known here; save it as a TIFF of 16 bits"
+        raise Damaged(msg)
     if colour == 3:
         msg = "it has a colour palette; save it in grey or RGB with 8 or 16 bits"
         raise Damaged(msg)

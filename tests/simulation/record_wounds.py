@@ -112,7 +112,7 @@ def odd_value(dice: Dice, data: Any) -> Any:
     if isinstance(holder, dict):
         key = list(holder)[int(dice.integers(len(holder)))]
         if what == 0:
-            holder[str(value)] = holder.pop(key)
+            holder[ODD_TEXTS[int(dice.integers(len(ODD_TEXTS)))]] = holder.pop(key)
         elif what == 1:
             del holder[key]
         else:
@@ -221,12 +221,12 @@ def wounded_records(dice: Dice) -> tuple[bytes, str, str]:
         text = starting_csv()
     else:
         data = starting_data()
-        for _ in range(int(dice.choice([0, 1, 1, 2, 4]))):
+        for _ in range(int(dice.choice([0, 0, 1, 1, 2]))):
             data = odd_value(dice, data)
             names.append("odd_value")
         text = as_json(dice, data) if kind == "json" else _yaml_or_json(data)
     wounds = (line_twice, line_lost, line_indented, token, token, token, deep, laughs)
-    for _ in range(int(dice.choice([0, 1, 1, 2, 3]))):
+    for _ in range(int(dice.choice([0, 0, 0, 1, 2]))):
         wound = wounds[int(dice.integers(len(wounds)))]
         text = wound(dice, text)
         names.append(getattr(wound, "__name__", "line"))
@@ -234,7 +234,7 @@ def wounded_records(dice: Dice) -> tuple[bytes, str, str]:
         raw = coded(dice, text)
     except UnicodeError:
         raw = text.encode("utf-8", "surrogatepass")
-    if dice.random() < 0.25:
+    if dice.random() < 0.15:
         wound_of_bytes = ANYWHERE[int(dice.integers(len(ANYWHERE)))]
         raw = wound_of_bytes(dice, raw, starting_csv().encode())
         names.append(wound_of_bytes.__name__)

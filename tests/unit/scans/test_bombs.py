@@ -192,6 +192,14 @@ def test_png_with_a_chunk_that_cant_be_left_aside(tmp_path):
     assert "isn't known" in refusal(written(tmp_path, as_png((b"IMGX", b"1"))))
 
 
+@pytest.mark.parametrize("method", [10, 11, 12])
+def test_png_packed_in_an_unknown_way(tmp_path, capfd, method):
+    head = bytearray(struct.pack(">IIBBBBB", SIDE, SIDE, 8, 0, 0, 0, 0))
+    head[method] = 3
+    assert "isn't known" in refusal(written(tmp_path, as_png(head=bytes(head))))
+    assert capfd.readouterr() == ("", "")
+
+
 def test_jpeg_with_two_headers(tmp_path):
     raw = as_jpeg(RAW)
     at = raw.index(b"\xff\xc0")
