@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.options import archive_option, json_option, open_archive, workers_named, workers_options
 from negcat.cli.output import print_json, progress, table, warn
 from negcat.errors import ArchiveError
-from negcat.work.workers import usual_workers
 
 if TYPE_CHECKING:
     from negcat.work.archive import Archive
@@ -33,12 +32,7 @@ if TYPE_CHECKING:
     type=click.FloatRange(0, min_open=True),
     help="With --full: stop after so many minutes; the next run goes on from there.",
 )
-@click.option(
-    "--jobs",
-    metavar="N",
-    type=click.IntRange(1, 64),
-    help="With --full: files read at once; one a core, unless given.",
-)
+@workers_options("the masters, with --full,")
 @click.option(
     "--find",
     "places",
@@ -56,6 +50,7 @@ def verify(
     older_than: float | None,
     minutes: float | None,
     jobs: int | None,
+    cluster: str | None,
     places: tuple[Path, ...],
     previews: bool,
     quiet: bool,
@@ -78,13 +73,13 @@ def verify(
     from negcat.work.previews import mend_previews
     from negcat.work.verify import verify_archive
 
-    if not full and (older_than is not None or minutes is not None or jobs is not None):
-        raise click.UsageError("--older-than, --minutes and --jobs go with --full.")
+    if not full and any(given is not None for given in (older_than, minutes, jobs, cluster)):
+        raise click.UsageError("--older-than, --minutes, --jobs and --workers go with --full.")
     with _opened(archive_dir, to_write=bool(places)) as archive:
         run = verify_archive(
             archive,
             full=full,
-            jobs=usual_workers() if jobs is None else jobs,
+            workers=workers_named(jobs, cluster) if full else 0,
             older_than_days=older_than,
             minutes=minutes,
         )

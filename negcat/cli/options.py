@@ -18,6 +18,8 @@ __all__ = [
     "json_option",
     "open_archive",
     "sheet_filters",
+    "workers_named",
+    "workers_options",
 ]
 
 T = TypeVar("T")
@@ -77,6 +79,44 @@ def sheet_filters(command: Decorated) -> Decorated:
     for filtered in reversed(_FILTERS):
         command = filtered(command)
     return command
+
+
+def workers_options(what: str) -> Callable[[Decorated], Decorated]:
+    """Give a command ``--jobs N`` and ``--workers dask://HOST:PORT``, with what is read by them."""
+
+    def given(command: Decorated) -> Decorated:
+        command = click.option(
+            "--workers",
+            "cluster",
+            metavar="dask://HOST:PORT",
+            help=f"Read {what} on a Dask cluster, whose workers see the archive and the scans under the same paths.",
+        )(command)
+        return click.option(
+            "--jobs",
+            metavar="N",
+            type=click.IntRange(1, 64),
+            help=f"How many of {what} are read at once, each in a process of its own; without it, one for each core, "
+            "at most eight.",
+        )(command)
+
+    return given
+
+
+def workers_named(jobs: int | None, cluster: str | None) -> int | str:
+    """Give what :func:`negcat.work.workers.executor` is asked for.
+
+    Raises
+    ------
+    click.UsageError : a cluster is named otherwise than ``dask://HOST:PORT``, or with a number of jobs.
+    """
+    if cluster is not None and (jobs is not None or not cluster.startswith("dask://")):
+        raise click.UsageError(
+            "--workers names a cluster as dask://HOST:PORT and goes without --jobs: the cluster has as many workers as "
+            "were started."
+        )
+    from negcat.work.workers import usual_workers
+
+    return cluster or jobs or usual_workers()
 
 
 def open_archive(archive_dir: Path | None, *, readonly: bool = False) -> Archive:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive
+from negcat.cli.options import archive_option, json_option, open_archive, workers_named, workers_options
 from negcat.cli.output import figure, print_json, progress, signed, table, warn
 from negcat.errors import CalibrationError, NegcatError
-from negcat.work.workers import executor, usual_workers
+from negcat.work.workers import executor
 
 if TYPE_CHECKING:
     from negcat.work.calibrate import Calibration
@@ -117,18 +117,7 @@ def _print_fit(outcome: Calibration) -> None:
     "paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path, readable=False)
 )
 @click.option("--scanner", metavar="NAME", help="The scanner; without it, told from the scan's own tags.")
-@click.option(
-    "--jobs",
-    metavar="N",
-    type=click.IntRange(1, 64),
-    help="Scans read at once, each in a process of its own; without it, one for each core, at most eight.",
-)
-@click.option(
-    "--workers",
-    "cluster",
-    metavar="dask://HOST:PORT",
-    help="Read the scans on a Dask cluster, whose workers see the archive and the scans under the same paths.",
-)
+@workers_options("the scans")
 @archive_option
 @json_option
 def ingest(
@@ -154,13 +143,8 @@ def ingest(
       negcat ingest --jobs 2 --scanner "Bench scanner" /media/card/*.tif
       negcat ingest --workers dask://desk:8786 /net/scans
     """
-    if cluster is not None and (jobs is not None or not cluster.startswith("dask://")):
-        raise click.UsageError(
-            "--workers names a cluster as dask://HOST:PORT and goes without --jobs: the cluster has as many workers as "
-            "were started."
-        )
     # They start while the rest is imported.
-    with executor(cluster or jobs or usual_workers(), seconds=attrgetter("seconds")) as workers:
+    with executor(workers_named(jobs, cluster), seconds=attrgetter("seconds")) as workers:
         from negcat.work.ingest import Item, ingest_scans
 
         with open_archive(archive_dir) as archive:

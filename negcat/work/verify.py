@@ -19,6 +19,9 @@ from negcat.work.workers import Lost, executor, results
 
 __all__ = ["Check", "Status", "Verification", "verify_archive"]
 
+PATIENCE_S, SLOWEST = 120.0, 1e6
+"""Seconds that a file may take, and bytes a second beyond them."""
+
 Status = Literal["unchanged", "missing", "changed", "unreadable", "moved"]
 
 
@@ -104,7 +107,7 @@ class Verification:
     ----------
     archive : the archive; open for reading only, nothing is written down.
     full : read every byte; else only what looks changed by its size or time.
-    jobs : files read at once.
+    workers : who reads the files, see :func:`negcat.work.workers.executor`.
     older_than_days : with ``full``, leave out what was found unchanged in the last so many days.
     minutes : with ``full``, stop after so many minutes.
     """
@@ -114,13 +117,13 @@ class Verification:
         archive: Archive,
         *,
         full: bool = False,
-        jobs: int = 1,
+        workers: int | str = 0,
         older_than_days: float | None = None,
         minutes: float | None = None,
     ) -> None:
         self._archive = archive
         self._full = full
-        self._jobs = jobs
+        self._workers = workers
         self._minutes = minutes
         self._unchecked_since = None if older_than_days is None else _days_ago(older_than_days)
         self._writes = not archive.catalogue.readonly
@@ -145,8 +148,7 @@ class Verification:
         due = self._archive.catalogue.masters_due(unchecked_since=self._unchecked_since, run=self._run)
         tasks = ((one, self._task(one)) for one in due)
         masters = unchanged = 0
-        # What only asks the disk for size and time is done here sooner than it is sent to another process.
-        with executor(self._jobs if self._full else 0) as workers:
+        with executor(self._workers, seconds=_seconds) as workers:
             for (one, _), seen in results(workers, _look_at, _until(tasks, end)):
                 check = self._check(one, seen)
                 masters += 1
@@ -242,6 +244,11 @@ class Verification:
             yield moved
 
 
+def _seconds(of: tuple[Due, _Task]) -> float:
+    """Give how long a file may take: a drive that answers no more ends the wait."""
+    return PATIENCE_S + of[1].size_bytes / SLOWEST
+
+
 def _look_at(of: tuple[Due, _Task]) -> _Seen:
     return _look(of[1])
 
@@ -273,9 +280,9 @@ def verify_archive(
     archive: Archive,
     *,
     full: bool = False,
-    jobs: int = 1,
+    workers: int | str = 0,
     older_than_days: float | None = None,
     minutes: float | None = None,
 ) -> Verification:
     """Prepare to check masters; the catalogue itself is checked at once. See :class:`Verification`."""
-    return Verification(archive, full=full, jobs=jobs, older_than_days=older_than_days, minutes=minutes)
+    return Verification(archive, full=full, workers=workers, older_than_days=older_than_days, minutes=minutes)
