@@ -17,8 +17,8 @@ HERE = Path(__file__).parent / "pictures"
 CHROMIUM = os.environ.get("NEGCAT_CHROMIUM", "/usr/bin/chromium")
 # Name, address, width, height, reader's scheme.
 PICTURES = (
-    ("wall-1280", "/", 1280, 1180, "light"),
-    ("wall-rear-1280", "/?cell=rear&tag=N%2B1", 1280, 760, "light"),
+    ("wall-1280", "/?sort=oldest", 1280, 1180, "light"),
+    ("wall-rear-1280", "/?cell=rear&tag=N%2B1&sort=oldest", 1280, 850, "light"),
     ("sheet-1280", "/sheet/BW-07", 1280, 1900, "light"),
     ("sheet-dark-1280", "/sheet/BW-02", 1280, 1000, "dark"),
     ("zones-1280", "/sheet/BW-06", 1280, 1010, "light"),
@@ -26,15 +26,18 @@ PICTURES = (
     ("review-1280", "/review", 1280, 1500, "light"),
     ("film-1280", "/film/Sorrel%20100", 1280, 1100, "light"),
     ("lens-1280", "/lens/Aldwater%20convertible%20195", 1280, 900, "light"),
-    ("wall-390", "/", 390, 844, "light"),
+    ("wall-390", "/?sort=oldest", 390, 844, "light"),
     ("sheet-390", "/sheet/BW-07", 390, 844, "light"),
     ("form-390", "/sheet/BW-10/edit", 390, 844, "light"),
-    ("pending-1280", "/pending", 1280, 620, "light"),
+    ("pending-1280", "/pending", 1280, 900, "light"),
+    ("curves-1280", "/film/Marl%20400", 1280, 1400, "light"),
 )
 
 
 def arrange(page: Page, name: str) -> None:
     """Do on a page what its picture is to show."""
+    if name.startswith("curves"):
+        page.locator("#curves").evaluate("heading => heading.scrollIntoView()")
     if name.startswith("zones"):
         page.get_by_role("radio", name="By zone").check()
         page.wait_for_timeout(500)
