@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from negcat.cli.exporting_xmp import xmp
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import print_json, progress, table, warn
 from negcat.cli.taking import counted
@@ -23,8 +24,12 @@ def export() -> None:
       negcat export records records.yaml
       negcat export csv tables
       negcat export bag /mnt/safe/negatives-2026
+      negcat export xmp side-files
       negcat export form field.html
     """
+
+
+export.add_command(xmp)
 
 
 @export.command()

@@ -10,8 +10,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import yaml
+
+from negcat.work.export_xmp_fields import OWN
 
 __all__ = ["Claim", "Join", "SheetIds", "decide", "side_file_texts"]
 
@@ -133,6 +136,8 @@ def _texts_of_side_file(path: Path) -> list[str]:
             content = json.loads(text)
         except (ValueError, RecursionError):
             content = None
+    elif path.suffix.lower() == ".xmp":
+        content = {"sheets": [{"sheet": sheet} for sheet in _sheets_in_xmp(text)]}
     if isinstance(content, Mapping):
         named = [content.get("sheet")]
         sheets = content.get("sheets")
@@ -142,6 +147,18 @@ def _texts_of_side_file(path: Path) -> list[str]:
         if claims:
             return claims
     return [text]
+
+
+def _sheets_in_xmp(text: str) -> list[str]:
+    """Read which sheet an XMP side file of negcat's own is for."""
+    # Nothing is to be declared: an entity may stand for any number of others.
+    if OWN not in text or "<!DOCTYPE" in text or "<!ENTITY" in text:
+        return []
+    try:
+        root = ElementTree.fromstring(text.encode())
+    except (ElementTree.ParseError, ValueError):
+        return []
+    return [node.text for node in root.iter(f"{{{OWN}}}sheet") if node.text]
 
 
 def side_file_texts(scan: Path) -> list[str]:
