@@ -1,12 +1,11 @@
-"""Raw DNG, linear: decoded whole by LibRaw, through rawpy, which is an extra and may not be there.
+"""Raw DNG, linear and uncompressed (DNG 1.4): its strips or tiles are read as they lie in the file.
 
-The directory is read by tifffile first, for the tags and to see that the picture lies whole inside the file,
-since the decoder fills up what is missing. Nothing is done to the values but what the file says of them: the
-black level is taken off and the white level brought to 65,535, in a straight line, each channel for itself. No
-white balance, no colour matrix, no curve.
+The directory is read by tifffile, for the tags and to see that the picture lies whole inside the file. Nothing is done
+to the values but what the file says of them: the black level is taken off and the white level brought to 65,535, in a
+straight line, each channel for itself. No white balance, no colour matrix, no curve.
 """
 
-import importlib
+import math
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -36,11 +35,44 @@ TABLE, REPEAT, BLACK, BLACK_ACROSS, BLACK_DOWN, WHITE = 50712, 50713, 50714, 507
 
 
 @dataclass(frozen=True)
+class Stored:
+    """How the values of a raw picture lie in the file: in strips, which end with the picture, or in tiles."""
+
+    width: int
+    height: int
+    kind: np.dtype[Any]
+    channels: int
+    tiled: bool
+    across: int
+    """Pixels of a strip or tile across."""
+    down: int
+    offsets: tuple[int, ...]
+
+    def read(self, master: Master) -> Pixels:
+        """Read all of them; (height, width, channels)."""
+        values = np.empty((self.height, self.width, self.channels), self.kind.newbyteorder("="))
+        beside = -(-self.width // self.across)
+        for index, offset in enumerate(self.offsets):
+            y, x = index // beside * self.down, index % beside * self.across
+            rows = self.down if self.tiled else min(self.down, self.height - y)
+            shape = (rows, self.across, self.channels)
+            piece = np.frombuffer(
+                master.read(math.prod(shape) * self.kind.itemsize, offset), self.kind
+            ).reshape(shape)
+            values[y : y + rows, x : x + self.across] = piece[: self.height - y, : self.width - x]
+        return values
+
+
+@dataclass(frozen=True)
 class DngPicture(DecodedWhole):
     """The linear raw picture of a DNG, decoded whole."""
 
     geometry: Geometry
     told: Told
+    raw: Stored
+    top: int
+    """Rows of it above the active area."""
+    left: int
     black: tuple[float, ...]
     """Stored code of no light, for each channel."""
     white: tuple[float, ...]
@@ -50,45 +82,18 @@ class DngPicture(DecodedWhole):
     file_format: FileFormat = "DNG"
 
     def _decode(self, master: Master) -> Pixels:
-        rawpy = _rawpy()
+        raw, geometry = self.raw, self.geometry
         try:
-            os.lseek(master.descriptor, 0, os.SEEK_SET)
-            with (
-                os.fdopen(os.dup(master.descriptor), "rb") as handle,
-                rawpy.imread(handle) as raw,
-            ):
-                stored = np.array(raw.raw_image_visible)
-        except Exception as error:
-            # LibRaw has errors of its own, and memory may not suffice
-            if type(error).__name__ == "LibRawTooBigError":
-                msg = "its raw picture is larger than the raw decoder takes; save it as a linear 16-bit TIFF"
-            else:
-                msg = "its raw picture is damaged or cut short; copy or scan it again"
+            codes = np.empty((geometry.height, geometry.width, geometry.channels), np.uint16)
+            stored = raw.read(master)[self.top :, self.left :]
+        except MemoryError as error:
+            msg = "its raw picture is larger than the memory there is; save it as a linear 16-bit TIFF"
             raise Damaged(msg) from error
-        if stored.ndim == 2:
-            stored = stored[..., None]
-        geometry = self.geometry
-        if (
-            stored.shape[:2] != (geometry.height, geometry.width)
-            or stored.shape[2] < geometry.channels
-            or stored.dtype != np.uint16
-        ):
-            msg = "its raw picture is not what its directory says; save it as a linear 16-bit TIFF"
-            raise Damaged(msg)
-        codes = np.empty((geometry.height, geometry.width, geometry.channels), np.uint16)
         every = np.arange(65536, dtype=np.float64)
         for channel, (black, white) in enumerate(zip(self.black, self.white, strict=True)):
             line = np.clip(np.rint((every - black) * (65535 / (white - black))), 0, 65535).astype(np.uint16)
-            codes[..., channel] = line[stored[..., channel]]
+            codes[..., channel] = line[stored[: geometry.height, : geometry.width, channel]]
         return codes
-
-
-def _rawpy() -> Any:
-    try:
-        return importlib.import_module("rawpy")
-    except ImportError:
-        msg = "it is a raw DNG, which needs a further library; install it with pip install 'negcat[raw]'"
-        raise Damaged(msg) from None
 
 
 @contextmanager
@@ -121,9 +126,8 @@ def is_dng(master: Master) -> bool:
 def read_dng(master: Master) -> DngPicture:
     """Read a DNG's directories and check that its raw picture lies inside the file.
 
-    Raises Damaged for what can't be taken: without rawpy, broken, cut short, a colour filter mosaic.
+    Raises Damaged for what can't be taken: broken, cut short, compressed, a colour filter mosaic.
     """
-    _rawpy()
     try:
         with _directory(master) as tif:
             return _picture(master, tif)
@@ -176,6 +180,9 @@ def _refuse_unmeasurable(page: Any) -> None:
             f"its raw picture is compressed ({name}); save it as an uncompressed DNG or a linear 16-bit TIFF"
         )
         raise Damaged(msg)
+    if int(page.predictor) != 1 or int(page.fillorder) != 1:
+        msg = "its raw values are stored as differences or with their bits turned; save it as a linear 16-bit TIFF"
+        raise Damaged(msg)
     if int(page.sampleformat) != 1 or bits not in {8, 16}:
         msg = (
             f"its raw values are not whole numbers of 8 or 16 bits ({bits}); save it as a linear 16-bit TIFF"
@@ -225,7 +232,7 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
     if any(low >= high for low, high in zip(black, white, strict=True)):
         msg = "its white level is not above its black level; the file is damaged"
         raise Damaged(msg)
-    _check_whole(master, page, channels * bits // 8)
+    raw = _stored(master, tif, page)
     first = directories[0]
     notes = ["raw, linear", "decoded whole: the memory it takes follows the size of the picture"]
     orientation = orientation_of(first.tags.valueof(274, 1), notes)
@@ -240,13 +247,18 @@ def _picture(master: Master, tif: tifffile.TiffFile) -> DngPicture:
     return DngPicture(
         geometry=Geometry(right - left, bottom - top, channels, 16, False, orientation),
         told=replace(told, values=values, icc=b""),  # a profile there is the preview's
+        raw=raw,
+        top=top,
+        left=left,
         black=black,
         white=white,
     )
 
 
-def _check_whole(master: Master, page: Any, pixel_bytes: int) -> None:
-    """Refuse, as Damaged, a raw picture with a strip or tile missing, too short or beyond the file's end."""
+def _stored(master: Master, tif: tifffile.TiffFile, page: Any) -> Stored:
+    """Find where the values lie; Damaged where a strip or tile is missing, too short or beyond the file's end."""
+    channels, bits = int(page.samplesperpixel), int(page.bitspersample)
+    pixel_bytes = channels * bits // 8
     width, height = int(page.imagewidth), int(page.imagelength)
     tiled = bool(page.is_tiled)
     across = int(page.tilewidth) if tiled else width
@@ -263,3 +275,5 @@ def _check_whole(master: Master, page: Any, pixel_bytes: int) -> None:
         if counts[index] < rows * across * pixel_bytes:
             msg = f"piece {index + 1} of {wanted} of its picture is shorter than its rows; copy or scan it again"
             raise Damaged(msg)
+    kind = np.dtype(np.uint8 if bits == 8 else np.uint16).newbyteorder(tif.byteorder)
+    return Stored(width, height, kind, channels, tiled, across, down, offsets[:wanted])

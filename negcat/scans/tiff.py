@@ -142,12 +142,12 @@ class TiffPicture:
         wanted = (
             min(self.segment_height, self.geometry.height - y),
             min(self.segment_width, self.geometry.width - x),
+            1 if self.planar else self.geometry.channels,
         )
-        if pixels.shape[0] < wanted[0] or pixels.shape[1] < wanted[1]:
+        if any(there < due for there, due in zip(pixels.shape, wanted, strict=True)):
             msg = f"{self._name(index)} holds less than it should; copy or scan it again"
             raise Damaged(msg)
-        colours = 1 if self.planar else self.geometry.channels
-        return Part(x, y, plane, pixels[: wanted[0], : wanted[1], :colours])
+        return Part(x, y, plane, pixels[: wanted[0], : wanted[1], : wanted[2]])
 
     # -- the whole picture --------------------------------------------------------------------------------
 

@@ -19,7 +19,6 @@ import resource
 import sys
 import tempfile
 import time
-import warnings
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -267,8 +266,6 @@ def _check_sentence(text: str, path: Path, outcome: Outcome) -> None:
 
 
 def _work(folder: Path, seed: int, pipe: Connection, wanted: Sequence[tuple[str, int]]) -> None:
-    # true of this campaign, not of negcat, whose own processes begin otherwise
-    warnings.filterwarnings("ignore", "rawpy is being used in a process created", RuntimeWarning)
     reader = Reader(folder, seed)
     for kind, number in wanted:
         pipe.send((kind, number))

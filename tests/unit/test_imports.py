@@ -43,7 +43,6 @@ ONE_ROOM_LIBRARIES = {
     "imagecodecs": "scans",
     "PIL": "scans",
     "pyvips": "scans",
-    "rawpy": "scans",
     "fpdf": "papers",
     "segno": "papers",
     "fontTools": "papers",

@@ -183,6 +183,14 @@ def test_directories_that_name_each_other(tmp_path):
 # -- headers -------------------------------------------------------------------------------------------------
 
 
+def test_planes_that_are_taken_for_pixels(tmp_path):
+    """One word changed, and each tile has one channel where three are due: two of them stayed black."""
+    raw = bytearray(small_file("tiff planes in tiles"))
+    at = raw.index(struct.pack("<HHIH", 284, 3, 1, 2))
+    raw[at + 8] = 0
+    assert "less than it should" in refusal(written(tmp_path, bytes(raw)))
+
+
 def test_png_with_two_headers(tmp_path):
     head = (b"IHDR", struct.pack(">IIBBBBB", 4000, 4000, 8, 0, 0, 0, 0))
     assert "header" in refusal(written(tmp_path, as_png(head)))

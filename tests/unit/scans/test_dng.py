@@ -1,7 +1,5 @@
 """Linear raw DNG: codes between black and white level, upright, with its tags; mosaics and damage refused."""
 
-import sys
-
 import numpy as np
 import pytest
 import tifffile
@@ -153,14 +151,6 @@ def test_only_the_active_area_is_taken(tmp_path):
     np.testing.assert_array_equal(read_patch(path, 0, 0, 200, 200), as_codes(stored)[2:58, 4:80])
 
 
-def test_without_the_library_it_says_how_to_get_it(tmp_path, monkeypatch):
-    path = tmp_path / "a.dng"
-    dng(path)
-    monkeypatch.setitem(sys.modules, "rawpy", None)
-    with pytest.raises(ScanError, match=r"pip install 'negcat\[raw\]'"):
-        identify(path)
-
-
 def test_a_mosaic_is_refused(tmp_path):
     path = tmp_path / "a.dng"
     pattern = [(33421, 3, 2, (2, 2), True), (33422, 1, 4, bytes([0, 1, 1, 2]), True)]
@@ -194,15 +184,3 @@ def test_cut_short(tmp_path, kept):
     with pytest.raises(ScanError) as caught:
         take(path)
     assert str(path) in str(caught.value)
-
-
-def test_a_decoder_that_fails_gives_one_sentence(tmp_path, monkeypatch):
-    path = tmp_path / "a.dng"
-    dng(path)
-
-    def broken(*_):
-        raise MemoryError
-
-    monkeypatch.setattr("rawpy.imread", broken)
-    with pytest.raises(ScanError, match="damaged or cut short"):
-        take(path)
