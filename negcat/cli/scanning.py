@@ -57,13 +57,14 @@ def calibrate(
     """
     from negcat.work.calibrate import calibrate_scanner, plot_fit
     from negcat.work.fit_chart import PLOT_SUFFIXES
+    from negcat.work.reading_apart import reading_apart
 
     box = _region(region) if region is not None else None
     if plot is not None and plot.suffix.lower() not in PLOT_SUFFIXES:
         raise click.BadParameter(
             f"'{plot}' is no plot's name: let it end in .svg or .png", param_hint="--plot"
         )
-    with open_archive(archive_dir) as archive:
+    with reading_apart(), open_archive(archive_dir) as archive:
         outcome = calibrate_scanner(archive, scan, scanner=scanner, tablet=tablet, region=box)
         unplotted = None
         try:
@@ -202,8 +203,9 @@ def match(scan: str, sheet: str, archive_dir: Path | None, as_json: bool) -> Non
       negcat match 4f1c09aa72d3 BW-11
     """
     from negcat.work.match import match_scan
+    from negcat.work.reading_apart import reading_apart
 
-    with open_archive(archive_dir) as archive:
+    with reading_apart(), open_archive(archive_dir) as archive:
         item = match_scan(archive, scan, sheet)
     if as_json:
         print_json(item.as_json())
@@ -242,6 +244,7 @@ def measure(
       negcat measure
     """
     from negcat.work.measure import SpotChange, measure_sheet, measured_sheet_ids
+    from negcat.work.reading_apart import reading_apart
 
     changes = [SpotChange.parse(text) for text in spots]
     if changes and len(sheets) != 1:
@@ -250,7 +253,7 @@ def measure(
         raise click.UsageError("--confirm says that somebody has looked: name each SHEET with it.")
     failures: list[tuple[str, str]] = []
     done = []
-    with open_archive(archive_dir) as archive:
+    with reading_apart(), open_archive(archive_dir) as archive:
         names = list(sheets) or measured_sheet_ids(archive)
         with progress(names, len(names), "Measuring") as items:
             for name in items:

@@ -22,6 +22,7 @@ from negcat.work.masters import find_master, reduced_of
 from negcat.work.naming import unknown
 from negcat.work.planning import Equipment
 from negcat.work.previews import forget_previews, make_previews
+from negcat.work.reading_apart import read_apart
 
 __all__ = ["Calibration", "calibrate_scanner", "code_seen", "lost_steps", "plot_fit"]
 
@@ -211,7 +212,7 @@ def calibrate_scanner(
     record = catalogue.tablet(tablet)
     if record is None:
         raise unknown(catalogue, "tablet", tablet)
-    info, reduced = scans.take(scan, max_side=TABLET_SIDE)
+    info, reduced = read_apart(scan, scans.take, scan, max_side=TABLET_SIDE)
     if info.lossy:
         raise CalibrationError(
             f"{scan} is a JPEG, whose compression moves the codes of the steps; scan the tablet to a 16-bit TIFF"

@@ -24,6 +24,7 @@ from negcat.whole_files import written_whole
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.calibrate import TABLET_SIDE
+from negcat.work.reading_apart import read_apart
 
 __all__ = ["DENSITOMETER_SD", "ReadTest", "read_film_test"]
 
@@ -155,7 +156,7 @@ def _measured(archive: Archive, record: records.FilmTest, steps: int) -> dict[st
         raise _UnreadScanError(
             f"{path} is a JPEG, whose compression moves the codes of the steps; scan the film test to a 16-bit TIFF"
         )
-    _, reduced = scans.take(path, max_side=TABLET_SIDE)
+    _, reduced = read_apart(path, scans.take, path, max_side=TABLET_SIDE)
     image = np.ascontiguousarray(reduced.codes[:, :, place])
     try:
         found = densitometry.find_film_steps(image, steps, region=_box(record))

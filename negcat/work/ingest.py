@@ -19,7 +19,7 @@ from negcat.work.computing import refresh
 from negcat.work.joining import Join, SheetIds
 from negcat.work.naming import unknown
 from negcat.work.previews import make_previews
-from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, tags_of
+from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, sentence_on, tags_of
 from negcat.work.scanner_tags import ScannerTags
 from negcat.work.waiting import claim_elsewhere, decide_row, sheet_ids
 from negcat.work.workers import Here, Lost, results
@@ -195,7 +195,7 @@ class Ingest:
     def _take(self, path: Path, read: Reading | str | Lost, ids: SheetIds, scanners: Scanners) -> Item:
         """Take one file that was read."""
         if isinstance(read, Lost):
-            return Item(str(path), "refused", reason=_lost(path, read))
+            return Item(str(path), "refused", reason=sentence_on(path, read))
         if isinstance(read, str):
             return Item(str(path), "refused", reason=read)
         info, reduced = read.info, read.reduced

@@ -10,6 +10,7 @@ from negcat import scans
 from negcat.errors import ScanError
 from negcat.scans import Reduced, ScanHeader
 from negcat.work.archive import Archive
+from negcat.work.reading_apart import read_apart
 from negcat.work.reading_scans import PREVIEW_SIDE
 
 __all__ = ["find_master", "header_of", "reduced_of"]
@@ -47,4 +48,5 @@ def header_of(archive: Archive, row: Mapping[str, Any]) -> ScanHeader:
 
 def reduced_of(archive: Archive, row: Mapping[str, Any]) -> Reduced:
     """Read a scan's master whole and make it small."""
-    return scans.read_reduced(header_of(archive, row), max_side=PREVIEW_SIDE)
+    header = header_of(archive, row)
+    return read_apart(header.path, scans.read_reduced, header, max_side=PREVIEW_SIDE)

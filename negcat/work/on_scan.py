@@ -19,6 +19,7 @@ from negcat.work.archive import Archive
 from negcat.work.carrying import Carrier, PlacedSpot
 from negcat.work.masters import header_of, reduced_of
 from negcat.work.planning import Equipment
+from negcat.work.reading_apart import read_apart
 from negcat.work.scanned import Profile
 
 __all__ = ["BASE_FOG_SPOT", "BaseFog", "Measured", "measure_on_scans"]
@@ -268,7 +269,9 @@ def _read_spot(
     right = min(int(x + radius) + 2, row["width"])
     bottom = min(int(y + radius) + 2, row["height"])
     left, top = min(left, row["width"] - 1), min(top, row["height"] - 1)
-    patch = scans.read_patch(header_of(archive, row), left, top, max(right, left + 1), max(bottom, top + 1))
+    header = header_of(archive, row)
+    box = (left, top, max(right, left + 1), max(bottom, top + 1))
+    patch = read_apart(header.path, scans.read_patch, header, *box)
     return densitometry.measure_spot(patch[:, :, channel], (x - left, y - top), radius, profile.fitted)
 
 

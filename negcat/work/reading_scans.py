@@ -7,7 +7,8 @@ it needs, knows no catalogue, and gives back what can be sent to the process tha
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from socket import gethostname
@@ -15,9 +16,20 @@ from socket import gethostname
 from negcat import scans
 from negcat.errors import ScanError
 from negcat.scans import Reduced, ScanHeader, ScanInfo
+from negcat.work.processes import Lost
 from negcat.work.scanner_tags import ScannerTags, matching_scanner
 
-__all__ = ["PREVIEW_SIDE", "Reading", "Scanners", "ToRead", "read_scan", "tags_of"]
+__all__ = [
+    "PREVIEW_SIDE",
+    "Reading",
+    "Scanners",
+    "ToRead",
+    "explained",
+    "read_scan",
+    "seconds_for",
+    "sentence_on",
+    "tags_of",
+]
 
 PREVIEW_SIDE = 1600
 """Longest side, in pixels, of a scan made small: enough for the page's picture and for finding the margin."""
@@ -74,11 +86,8 @@ class ToRead:
 
     @property
     def seconds(self) -> float:
-        """How long it may take: two minutes, and a second more for each megabyte."""
-        try:
-            return LEAST_SECONDS + SECONDS_PER_MB * self.path.stat().st_size / 1e6
-        except (OSError, ValueError):
-            return LEAST_SECONDS  # it will be refused
+        """How long it may take."""
+        return seconds_for(self.path)
 
 
 @dataclass(frozen=True)
@@ -95,29 +104,57 @@ def tags_of(header: ScanHeader) -> dict[str, str | None]:
     return {"make": header.make, "model": header.model, "software": header.software}
 
 
+def seconds_for(path: Path) -> float:
+    """Give how long a file may be read: two minutes, and a second more for each megabyte."""
+    try:
+        return LEAST_SECONDS + SECONDS_PER_MB * path.stat().st_size / 1e6
+    except (OSError, ValueError):
+        return LEAST_SECONDS  # it will be refused
+
+
 def read_scan(task: ToRead) -> Reading | str:
     """Read one file whole and make its pyramid; the reason where it can't be taken."""
     path = task.path
+    pyramid = fault = None
     try:
         if os.path.isdir(path):  # noqa: PTH112
             return f"{path}: the folder can't be opened; give yourself permission to read it"
-        pyramid = fault = None
-        if task.previews is not None and not task.previews.parent.is_dir():
-            # On another machine. To make the folder would put pictures where nobody looks for them.
-            fault = (
-                f"{task.previews}: the worker on {gethostname()} doesn't see this folder, so the pyramid is made "
-                "when it is first asked for."
-            )
-        elif task.previews is not None:
-            linear = task.scanners.says_linear(scans.read_header(path))
-            pyramid = scans.NewPyramid(task.previews, linear=linear)
-        with scans.decoding_threads(task.threads):
-            info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
-    except (ScanError, MemoryError) as error:
-        return _too_large(path) if _for_want_of_memory(error) else str(error)
+        with explained(path):
+            if task.previews is not None and not task.previews.parent.is_dir():
+                # On another machine. To make the folder would put pictures where nobody looks for them.
+                fault = (
+                    f"{task.previews}: the worker on {gethostname()} doesn't see this folder, so the pyramid is made "
+                    "when it is first asked for."
+                )
+            elif task.previews is not None:
+                linear = task.scanners.says_linear(scans.read_header(path))
+                pyramid = scans.NewPyramid(task.previews, linear=linear)
+            with scans.decoding_threads(task.threads):
+                info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
+    except ScanError as error:
+        return str(error)
     except OSError as error:
         return f"{path}: {error.strerror or error}; see that you may read it and its folder"
     return Reading(info, reduced, pyramid.fault if pyramid is not None else fault)
+
+
+@contextmanager
+def explained(path: Path) -> Iterator[None]:
+    """Tell a want of memory from damage, for which decoders take it.
+
+    Raises
+    ------
+    ScanError : there was too little.
+    """
+    try:
+        yield
+    except (ScanError, MemoryError) as error:
+        if _for_want_of_memory(error):
+            raise ScanError(
+                f"{path}: to decode it takes more memory than a worker is given; take it by itself with '--jobs 1', or "
+                "save it as a TIFF in strips, which is never decoded whole"
+            ) from None
+        raise
 
 
 def _for_want_of_memory(error: BaseException | None) -> bool:
@@ -129,8 +166,14 @@ def _for_want_of_memory(error: BaseException | None) -> bool:
     return False
 
 
-def _too_large(path: Path) -> str:
+def sentence_on(path: Path, lost: Lost) -> str:
+    """Say why a file is refused whose worker was lost."""
+    if lost.late:
+        return (
+            f"{path}: reading it {lost.how}; the file is damaged, or lies on a disk that hardly answers: copy it to "
+            "another, or scan it again"
+        )
     return (
-        f"{path}: to decode it takes more memory than a worker is given; take it by itself with '--jobs 1', or save "
-        "it as a TIFF in strips, which is never decoded whole"
+        f"{path}: the process that read it {lost.how}, twice; the file is damaged in a way that its decoder doesn't "
+        "survive, or needs more memory than there is: copy or scan it again"
     )

@@ -9,6 +9,7 @@ import imagecodecs
 import numpy as np
 import pytest
 
+from negcat import scans
 from negcat.work import ingest, workers
 from negcat.work.archive import Archive
 from negcat.work.reading_scans import Scanners, ToRead, read_scan
@@ -126,6 +127,31 @@ def test_no_memory_is_no_damage(archive: Bench, monkeypatch: pytest.MonkeyPatch)
     found = read_scan(ToRead(path, None, NOBODYS, 1))
     assert isinstance(found, str)
     assert found.startswith(f"{path}: to decode it takes more memory than a worker is given")
+
+
+@pytest.mark.parametrize("command", ["calibrate", "match", "measure"])
+def test_what_kills_its_decoder_is_told_in_a_sentence_by_every_command(
+    measured: Bench, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    scan, (spot, *_) = measured.scan_sheet("scans/BW-01.tif")
+    words = {
+        "calibrate": [
+            "calibrate",
+            measured.scan_tablet(),
+            "--scanner",
+            "bench scanner",
+            "--tablet",
+            "tablet 21",
+        ],
+        "match": ["match", scan, "BW-02"],
+        "measure": ["measure", "BW-01", "--spot", f"kiln mouth={spot[0] + 0.01},{spot[1]}"],
+    }[command]
+    before = contents(measured.archive)
+    for module, name in ((scans, "take"), (scans, "read_reduced"), (scans, "read_patch")):
+        monkeypatch.setattr(module, name, tasks.read_by_nobody)
+    told = measured.run(*words, status=2)
+    assert "the process that read it crashed (SIGSEGV), twice" in told.stderr
+    assert contents(measured.archive) == before
 
 
 def test_a_worker_puts_no_pictures_where_there_is_no_archive(archive: Bench, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Work done by processes that may die: everything else is done all the same, in order, and nothing twice."""
 
 import os
+from concurrent.futures import Executor, Future
 from pathlib import Path
 
 import numpy as np
@@ -64,6 +65,29 @@ def test_one_whose_worker_is_lost_is_tried_once_more(tmp_path: Path):
     marks = [str(tmp_path / name) for name in "abcde"]
     with executor(2) as pool:
         assert [found for _, found in results(pool, tasks.crashing_once, marks)] == list("abcde")
+
+
+def test_it_is_tried_again_when_the_others_are_done(monkeypatch: pytest.MonkeyPatch):
+    """Where memory ran out because of all of them together, one alone may have enough."""
+    begun: list[tuple[str, Future[str]]] = []
+
+    class Stalled(Executor):
+        def submit(self, fn, /, *args):
+            begun.append((args[0], Future()))
+            if len(begun) == 1:
+                begun[0][1].set_exception(Lost("crashed"))
+            if len(begun) == 3:
+                begun[2][1].set_result("a done")
+            return begun[-1][1]
+
+    def wait(futures):
+        assert futures == [begun[1][1]]
+        assert len(begun) == 2
+        futures[0].set_result("b done")
+
+    monkeypatch.setattr("negcat.work.workers.wait", wait)
+    assert list(results(Stalled(), tasks.doubled, "ab", ahead=1)) == [("a", "a done"), ("b", "b done")]
+    assert [argument for argument, _ in begun] == ["a", "b", "a"]
 
 
 def test_one_that_hangs_is_ended_and_not_tried_again():
