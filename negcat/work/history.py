@@ -338,7 +338,8 @@ def _text(value: Any) -> str | None:
             return _spot_text(value)
         return ", ".join(f"{name.replace('_', ' ')} {_text(one)}" for name, one in value.items()) or None
     if isinstance(value, list):
-        return ", ".join(str(_text(one)) for one in value)
+        within = any(isinstance(one, list | Mapping) for one in value)
+        return ("; " if within else ", ").join(str(_text(one)) for one in value)
     return str(written(value))
 
 

@@ -248,7 +248,7 @@ async def test_an_advice_is_accepted_on_the_page(own_sample):
     assert (answer.status_code, answer.headers["location"]) == (303, "/review?film=Marl+400#accepted")
     (change,) = changes(own_sample)
     assert (change.film, change.after, change.effective_from) == ("Marl 400", 250.0, "2026-05-09")
-    assert change.accepted_via == "web"
+    assert change.accepted_via == "web review"
     with Archive.open(own_sample, readonly=True) as archive:
         assert archive.catalogue.history("film", "Marl 400")[0]["via"] == "web review"
     page = plain((await visitor.get("/review")).text)
