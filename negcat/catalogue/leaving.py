@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from negcat.catalogue.store import Catalogue
-from negcat.records import KEYS, Record, Records, Sheet, Spot
+from negcat.records import KEYS, Development, Record, Records, Sheet, Spot
 
 __all__ = ["Master", "masters_leaving", "most_readings", "records_leaving"]
 
@@ -46,6 +46,8 @@ def _records(catalogue: Catalogue, name: str, *, naming_scans: bool) -> Iterator
     set_on = _set_on(catalogue) if name == "sheets" and naming_scans else {}
     for start in range(0, len(names), _AT_ONCE):
         for record in catalogue.records(name, names[start : start + _AT_ONCE]):
+            if isinstance(record, Development) and not record.sheets:
+                continue  # its sheets were all removed, and a batch of none is no record
             scan = set_on.get(record.sheet) if isinstance(record, Sheet) else None
             yield _naming(record, scan) if isinstance(record, Sheet) and scan else record
 

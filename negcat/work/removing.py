@@ -9,7 +9,7 @@ from typing import Any
 from negcat.catalogue import Catalogue
 from negcat.errors import ArchiveError, NegcatError
 from negcat.work.archive import Archive
-from negcat.work.computing import refresh
+from negcat.work.catching_up import catch_up
 from negcat.work.history import way_in
 from negcat.work.naming import known_sheet, unknown
 from negcat.work.reverting import refuse_outdated
@@ -72,7 +72,7 @@ def remove(archive: Archive, sheet: str, *, via: str = "remove", seen: str | Non
         others = _borrowing(catalogue, sheet)
         scans = catalogue.remove_sheet(sheet, via)
         catalogue.mark_out_of_date(others)
-    refresh(archive, catalogue.out_of_date())
+    catch_up(archive, via)
     return Removed(sheet, tuple(scans))
 
 
@@ -96,10 +96,10 @@ def bring_back(archive: Archive, sheet: str, *, via: str = "remove --undo") -> B
         with catalogue.writing():
             done = catalogue.put_back_sheet(sheet, via)
             catalogue.mark_out_of_date(_borrowing(catalogue, sheet))
-            joined = join_waiting(archive, via)
     except ArchiveError as error:
         raise ArchiveError(f"sheet {sheet} can't be brought back: {error}") from error
-    away = refresh(archive, dict.fromkeys([*catalogue.out_of_date(), *(one for one, _ in joined)]))
+    joined = join_waiting(archive, via)
+    away = catch_up(archive, via).away
     warnings = [
         f"Scan {scan} was joined to {other} meanwhile and stays with it; 'negcat match {scan} {sheet}' joins it anew."
         for scan, other in done.elsewhere.items()

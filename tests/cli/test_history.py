@@ -333,6 +333,12 @@ def test_a_batch_whose_sheets_are_all_removed_is_still_on_record(archive: Bench)
     assert batch is not None
     assert (batch.sheets, batch.developer, batch.time.text) == ((), "Slip", "9m30s")
     assert told(history(archive, "batch", "B1")[0]) == [("sheets", "BW-01", None)]
+    # What leaves as a record file is taken elsewhere all the same.
+    archive.run("export", "records", archive.folder / "out.yaml")
+    elsewhere = Bench(archive.folder / "elsewhere")
+    elsewhere.run("init", elsewhere.archive)
+    elsewhere.run("record", archive.folder / "out.yaml")
+    assert elsewhere.json("find")["count"] == 2
 
 
 @pytest.mark.parametrize("words", [["remove"], ["remove", "BW-01", "--list"], ["remove", "--list", "--undo"]])
