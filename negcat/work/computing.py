@@ -21,7 +21,11 @@ __all__ = ["compute", "exposure_columns", "refresh"]
 
 
 def refresh(
-    archive: Archive, sheets: Iterable[str], reduced: Mapping[str, Reduced] | None = None
+    archive: Archive,
+    sheets: Iterable[str],
+    reduced: Mapping[str, Reduced] | None = None,
+    *,
+    leave_marked: bool = False,
 ) -> list[str]:
     """Compute the findings of sheets anew and keep them.
 
@@ -30,6 +34,7 @@ def refresh(
     archive : the archive.
     sheets : ids.
     reduced : scans in hand, by id, so that they aren't read twice.
+    leave_marked : they stay marked as out of date, until whoever calls is done with all that hangs on them.
 
     Returns
     -------
@@ -44,8 +49,10 @@ def refresh(
     def keep() -> None:
         if not waiting:
             return
-        catalogue.save_findings(*waiting)
-        catalogue.mark_out_of_date(set(away) & {findings.sheet for findings in waiting})
+        computed = {findings.sheet for findings in waiting}
+        with catalogue.writing():
+            catalogue.save_findings(*waiting)
+            catalogue.mark_out_of_date(computed if leave_marked else computed & set(away))
         waiting.clear()
 
     for sheet in sheets:

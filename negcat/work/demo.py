@@ -13,6 +13,7 @@ from typing import Any
 from negcat.catalogue import Query
 from negcat.errors import ArchiveError
 from negcat.records import load_files
+from negcat.whole_files import written_whole
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.calibrate import calibrate_scanner, plot_fit
 from negcat.work.ingest import Item, ingest_scans
@@ -97,7 +98,7 @@ def build_demo(directory: Path, announce: Callable[[str], object] | None = None)
     with archive:
         say(f"Archive: {archive.root}")
         for part in ("scans", "tablet", "film_tests", "records"):
-            shutil.copytree(sample / part, archive.root / part, dirs_exist_ok=True)
+            shutil.copytree(sample / part, archive.root / part, dirs_exist_ok=True, copy_function=_copy)
         outcome = take_record_files(archive, sorted((archive.root / "records").iterdir()))
         say(f"Records: {sum(outcome.added.values())} taken, {sum(outcome.unchanged.values())} there already.")
         scanner = archive.catalogue.scanners()[0].name
@@ -116,6 +117,15 @@ def build_demo(directory: Path, announce: Callable[[str], object] | None = None)
         done = review(archive, Query())
         told = review_json(done, done.ring())
     return Demo(archive.root, sheets, items, told)
+
+
+def _copy(source: str, target: str) -> None:
+    """Copy a file whole, unless it is there: another program may be reading it, and a master is never written to."""
+    there, wanted = Path(target), Path(source)
+    if not there.exists() or there.stat().st_size != wanted.stat().st_size:
+        with written_whole(there) as unfinished:
+            shutil.copyfile(wanted, unfinished)
+            shutil.copystat(wanted, unfinished)
 
 
 def _refuse_another(archive: Archive, record_files: list[Path]) -> None:

@@ -15,10 +15,11 @@ from negcat.errors import ScanError
 from negcat.scans import Reduced, ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.catching_up import catch_up
 from negcat.work.computing import refresh
 from negcat.work.joining import Join, SheetIds
 from negcat.work.naming import unknown
-from negcat.work.previews import make_previews
+from negcat.work.previews import forget_previews, make_previews
 from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, sentence_on, tags_of
 from negcat.work.scanner_tags import ScannerTags
 from negcat.work.waiting import claim_elsewhere, decide_row, sheet_ids
@@ -115,8 +116,10 @@ class Ingest:
         self._scanner = scanner
         self._workers = workers
         self.length = len(files)
+        self._since = archive.catalogue.writes_of_others()
 
     def __iter__(self) -> Iterator[Item]:
+        scans.clear_unfinished(self._archive.previews)
         ids = sheet_ids(self._archive)
         scanners = self._scanners()
         # A file alone is decoded by two threads; several keep the machine busy with one each.
@@ -218,8 +221,12 @@ class Ingest:
                 catalogue.join_scan(info.scan, join.sheet, joined_by=join.source, reason=join.reason)
             fresh = known is None or known["sheet"] != join.sheet
             renewed = known is not None and self._scanner is not None and known["scanner"] != self._scanner
-            if fresh or renewed:
-                join_and_measure(archive, info.scan, join.sheet, reduced)
+            if renewed:
+                forget_previews(archive, row)
+                catalogue.mark_out_of_date([join.sheet] if join.sheet is not None else [])
+        # Whoever else writes isn't kept waiting by pixels. Stopped from here on, the next run finds the marks.
+        if fresh or renewed or row["rebate"] is None:
+            join_and_measure(archive, info.scan, join.sheet, reduced, leave_marked=True)
         item = self._item(path, info.scan, join, ids, added=fresh, known=known is not None)
         if fresh or renewed:
             row = catalogue.scan(info.scan)
@@ -267,17 +274,15 @@ class Ingest:
         )
 
     def finish(self, items: Sequence[Item]) -> list[Item]:
-        """Judge again the sheets whose base+fog may now be had from their batch.
+        """Judge again the sheets whose base+fog may now be had from their batch, and what an earlier run left.
 
         A scan without a rebate borrows the median of its batch's; which rebates there are is known only
         when the last scan is taken.
         """
         catalogue = self._archive.catalogue
         taken = {item.sheet for item in items if item.sheet is not None and item.status == "added"}
-        if not taken:
+        if not catch_up(self._archive, "ingest", taken, self._since).sheets:
             return list(items)
-        borrowing = catalogue.sheets_borrowing_base_fog(taken)
-        refresh(self._archive, borrowing)
         return [
             replace(item, measured=_measured_on(catalogue.findings(item.sheet), item.scan))
             if item.sheet is not None
@@ -288,18 +293,6 @@ class Ingest:
 
 def _measured_on(findings: Any, scan: str | None) -> bool:
     return findings is not None and findings.scan == scan
-
-
-def _lost(path: Path, lost: Lost) -> str:
-    if lost.late:
-        return (
-            f"{path}: reading it {lost.how}; the file is damaged, or lies on a disk that hardly answers: copy it to "
-            "another, or scan it again"
-        )
-    return (
-        f"{path}: the process that read it {lost.how}, twice; the file is damaged in a way that its decoder doesn't "
-        "survive, or needs more memory than there is: copy or scan it again"
-    )
 
 
 def ingest_scans(
@@ -331,11 +324,13 @@ def ingest_scans(
     return Ingest(archive, _files(archive, paths), scanner, workers or Here())
 
 
-def join_and_measure(archive: Archive, scan: str, sheet: str | None, reduced: Reduced) -> None:
+def join_and_measure(
+    archive: Archive, scan: str, sheet: str | None, reduced: Reduced, *, leave_marked: bool = False
+) -> None:
     """Look a scan over that is joined, or waits, and measure its sheet."""
     catalogue = archive.catalogue
     if sheet is not None:
-        refresh(archive, [sheet], {scan: reduced})
+        refresh(archive, [sheet], {scan: reduced}, leave_marked=leave_marked)
     row = catalogue.scan(scan)
     assert row is not None
     if row["rebate"] is None:
