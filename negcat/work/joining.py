@@ -84,10 +84,13 @@ class SheetIds:
 
     def __init__(self, ids: Iterable[str]) -> None:
         self._ids: dict[str, list[str]] = {}
+        lengths, beginnings = set(), set()
         for sheet in ids:
             self._ids.setdefault(sheet.casefold(), []).append(sheet)
-        self._lengths = sorted({len(sheet) for sheet in self._ids})
-        self._beginnings = frozenset(sheet[0] for sheet in self._ids if sheet)
+            lengths.add(len(sheet))
+            beginnings.add(sheet[:1].casefold())
+        self._lengths = sorted(lengths)
+        self._beginnings = frozenset(beginnings)
 
     def named_in(self, text: str) -> frozenset[str]:
         """Find the ids that stand in a text with no letter or digit touching them, case aside.
