@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from negcat.cli.exporting_site import site
 from negcat.cli.exporting_xmp import xmp
 from negcat.cli.options import archive_option, json_option, open_archive
 from negcat.cli.output import print_json, progress, table, warn
@@ -17,7 +18,7 @@ from negcat.work.writing_files import refuse_existing, write_file
 
 @click.group()
 def export() -> None:
-    """Take something out of the archive.
+    """Take the archive out: its records, its tables, all of it in a bag, a form for the field.
 
     \b
     Examples:
@@ -25,11 +26,13 @@ def export() -> None:
       negcat export csv tables
       negcat export bag /mnt/safe/negatives-2026
       negcat export xmp side-files
+      negcat export site /media/stick/negatives
       negcat export form field.html
     """
 
 
 export.add_command(xmp)
+export.add_command(site)
 
 
 @export.command()

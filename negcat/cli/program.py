@@ -38,7 +38,7 @@ COMMANDS = {
     "curve": ("negcat.cli.curves", "A film's characteristic curves, and the time for each N."),
     "review": ("negcat.cli.reviewing", "Which decisions worked, and what to change."),
     "print": ("negcat.cli.papers", "Papers for the bag, the sink and the sleeve, as PDF."),
-    "export": ("negcat.cli.exporting", "Take something out: a form for the field …"),
+    "export": ("negcat.cli.exporting", "Take it out: records, tables, all in a bag, a form for the field …"),
     "backup": ("negcat.cli.backing_up", "Copy the catalogue to a file, sound and of one moment."),
     "restore": ("negcat.cli.backing_up", "Put the catalogue back from a backup."),
     "verify": ("negcat.cli.keeping", "Check that every master is there and unchanged."),

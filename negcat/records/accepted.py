@@ -11,7 +11,18 @@ from pydantic import Field, PlainSerializer, PlainValidator, ValidationError, Wi
 
 from negcat.records.base import CheckedRecord, Inconsistency, Record
 from negcat.records.equipment import Reciprocity
-from negcat.records.fields import Name, Note, Number, TagField, When, one_word, quantity, read_number, shown
+from negcat.records.fields import (
+    Name,
+    Note,
+    Number,
+    TagField,
+    TimeField,
+    When,
+    one_word,
+    quantity,
+    read_number,
+    shown,
+)
 
 __all__ = ["AcceptedChange", "AcceptedTime"]
 
@@ -41,6 +52,12 @@ Figure = Annotated[
 ]
 """A number, or a law of reciprocity."""
 
+_RANGES = {
+    "exposure_index": (0.1, 100_000.0),
+    "scale_error_stops": (-4.0, 4.0),
+    "measured": (0.000_01, 7200.0),
+}
+
 _FROM = Field(
     description="From when on it holds, ISO 8601; sheets exposed before it keep what was believed then",
     examples=["2026-06-01"],
@@ -60,7 +77,7 @@ class AcceptedChange(CheckedRecord):
     lens: Annotated[Name | None, Field(description="Name of the lens whose cell it is about")] = None
     cell: Annotated[Name | None, Field(description="The cell of that lens")] = None
     shutter: Annotated[Name | None, Field(description="Name of the shutter it is about")] = None
-    marked_time: Annotated[Name | None, Field(description="The marked time of that shutter")] = None
+    marked_time: Annotated[TimeField | None, Field(description="The marked time of that shutter")] = None
     field: Annotated[
         Literal["exposure_index", "reciprocity", "scale_error_stops", "measured"],
         one_word,
@@ -82,6 +99,27 @@ class AcceptedChange(CheckedRecord):
             if (getattr(self, name) is not None) != (name in wanted):
                 said = "is missing; write it" if name in wanted else "has no place there; take it out"
                 yield (name,), f"a change of {self.field} is about {' and '.join(wanted)}, and {name} {said}"
+        for name in ("before", "after"):
+            if what := self._misfit(getattr(self, name)):
+                yield (name,), what
+
+    def _misfit(self, value: float | Reciprocity | None) -> str | None:
+        """Say why a figure can't be one of this field; None where it can."""
+        if value is None:
+            # Every cell's scale has an error, be it 0.
+            return (
+                "it is missing; write the figure, 0 for none" if self.field == "scale_error_stops" else None
+            )
+        if isinstance(value, Reciprocity):
+            return (
+                None
+                if self.field == "reciprocity"
+                else f"a law of reciprocity is no {self.field}; write a figure"
+            )
+        if self.field == "reciprocity":
+            return f"{value:g} is no law of reciprocity; write it as a film's record does"
+        low, high = _RANGES[self.field]
+        return None if low <= value <= high else f"{value:g} is outside {low:g} … {high:g}; check the figure"
 
 
 class AcceptedTime(Record):

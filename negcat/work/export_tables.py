@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,10 +34,14 @@ _DATATYPES = {
     "integer": "integer",
     "number": "number",
 }
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = re.compile(r"[=@\t\r]|[+-](?![0-9]*[.,]?[0-9]*$)")
+"""What a spreadsheet takes for a formula: not a mere number with its sign."""
 _ROLES = ("shadow", "highlight")
 
-_SHEETS = "The sheets' records, as a record file has them."
+_READINGS = 90
+"""Readings of a sheet that a CSV record file has columns for; what has more isn't cut short but left to the YAML."""
+
+_SHEETS = f"The sheets' records, as a record file has them; without sheets of more than {_READINGS} readings."
 
 _INTRODUCTION = """\
 The tables of a negative archive
@@ -117,7 +122,7 @@ def _write(left: TablesLeft, name: str, columns: Sequence[Column], rows: Iterabl
         for row in rows:
             writer.writerow(row)
             count += 1
-            like_formulas += sum(str(row[place] or "").startswith(_FORMULA) for place in written)
+            like_formulas += sum(_FORMULA.match(str(row[place] or "")) is not None for place in written)
     left.rows[name] = count
     if like_formulas:
         left.like_formulas[name] = like_formulas
@@ -127,7 +132,8 @@ def _sheets(archive: Archive) -> tuple[list[Column], Iterator[list[str]]]:
     """Give the columns and rows of the sheets as a CSV record file has them."""
     catalogue = archive.catalogue
     paths = {name: path for name, path in COLUMNS.items() if path[0] not in _ROLES}
-    for number in range(1, most_readings(catalogue) + 1):
+    most = min(most_readings(catalogue), _READINGS)
+    for number in range(1, most + 1):
         paths |= {
             f"reading_{number}_{name}": ("readings", number - 1, *path)
             for name, path in READING_COLUMNS.items()
@@ -141,7 +147,8 @@ def _sheets(archive: Archive) -> tuple[list[Column], Iterator[list[str]]]:
     def rows() -> Iterator[list[str]]:
         for record in records:
             written = written_out(record)
-            yield [_at(written, path) for path in paths.values()]
+            if len(written.get("readings", ())) <= most:
+                yield [_at(written, path) for path in paths.values()]
 
     return columns, rows()
 

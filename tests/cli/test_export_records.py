@@ -233,7 +233,9 @@ def test_what_was_accepted_is_refused_where_it_says_nothing(full):
         "dated_changes:\n"
         "- {film: Marl 40, field: exposure_index, after: 200, effective_from: 2026-04-01}\n"
         "- {film: Marl 400, field: measured, after: 0.08, effective_from: 2026-04-01}\n"
-        "- {film: Marl 400, field: exposure_index, after: {law: power}, effective_from: May}\n",
+        "- {film: Marl 400, field: exposure_index, after: {law: power}, effective_from: May}\n"
+        "- {film: Marl 400, field: reciprocity, before: 1.3, after: {law: none}, effective_from: 2026-04-01}\n"
+        "- {lens: Haldane, cell: rear, field: scale_error_stops, after: 5, effective_from: 2026-04-01}\n",
         encoding="utf-8",
     )
     said = run("record", wrong, "-a", full, status=2).stderr
@@ -242,6 +244,9 @@ def test_what_was_accepted_is_refused_where_it_says_nothing(full):
         "line 3, dated_changes[1].film: a change of measured is about shutter and marked_time",
         "line 4, dated_changes[2].after: a mapping is no law of reciprocity",
         "line 4, dated_changes[2].effective_from: 'May' is no date",
+        "line 5, dated_changes[3].before: 1.3 is no law of reciprocity",
+        "line 6, dated_changes[4].before: it is missing",
+        "line 6, dated_changes[4].after: 5 is outside -4 … 4",
     ):
         assert part in said
 
