@@ -317,7 +317,9 @@ class Bench:
             f"left behind: {name}" for name in sorted(files(root) - names) if not name.startswith(KEPT)
         ]
         faults += [
-            f"gone: {name}" for name in sorted(names - files(root)) if not name.startswith("previews/")
+            f"gone: {name}"
+            for name in sorted(names - files(root))
+            if not name.startswith(("previews/", KEPT))
         ]
         if masters(root) != before:
             faults.append("a master was changed")
