@@ -13,7 +13,13 @@ __all__ = ["serve"]
 
 
 def serve(
-    root: Path, host: str, port: int, *, say: Callable[[str], object] = print, public_read: bool = False
+    root: Path,
+    host: str,
+    port: int,
+    *,
+    say: Callable[[str], object] = print,
+    public_read: bool = False,
+    behind: str = "",
 ) -> None:
     """Serve an archive's web view until interrupted.
 
@@ -23,11 +29,12 @@ def serve(
     host, port : where to listen; port 0 for any that is free.
     say : called with each line for the user, the address first.
     public_read : on an address that other machines reach, let anyone read without signing in.
+    behind : the address under which something else hands requests on to it; empty for none.
 
     Raises
     ------
-    NegcatError : the address can't be listened on.
+    NegcatError : the address can't be listened on, or `behind` is none.
     """
     from negcat.web.serving import serve as serve_web
 
-    serve_web(root, host, port, say=say, public_read=public_read)
+    serve_web(root, host, port, say=say, public_read=public_read, behind=behind)

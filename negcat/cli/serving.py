@@ -31,23 +31,34 @@ port_option = click.option(
 @click.option(
     "--public-read",
     is_flag=True,
-    help="With a --host that other machines reach: let anyone read without signing in.",
+    help="With --host or --behind: let anyone read the pages without signing in, but not the tables.",
+)
+@click.option(
+    "--behind",
+    metavar="URL",
+    default="",
+    help="The address, with https, under which a reverse proxy hands requests on to this server.",
 )
 @archive_option
-def serve(port: int, host: str, public_read: bool, archive_dir: Path | None) -> None:
+def serve(port: int, host: str, public_read: bool, behind: str, archive_dir: Path | None) -> None:
     """Show the archive as web pages, on this machine only unless --host says otherwise.
 
     Reading on this machine needs no account. Writing needs the sign-in link that is printed; so does reading
-    from other machines.
+    from other machines. The link works once, within 15 minutes; the page "Sign in" has a new one printed here.
+    One stays signed in for 12 hours, or until signing out or stopping the server.
+
+    What is sent to --host goes in the clear. Beyond one's own network use a tunnel of SSH to this machine, or a
+    reverse proxy with https and --behind.
 
     \b
     Examples:
       negcat serve --port 8500
       negcat serve --host 192.168.0.20
+      negcat serve --behind https://negatives.example/
     """
     with open_archive(archive_dir) as archive:
         root = archive.root
-    serve_archive(root, host, port, say=click.echo, public_read=public_read)
+    serve_archive(root, host, port, say=click.echo, public_read=public_read, behind=behind)
 
 
 @click.command()

@@ -8,6 +8,7 @@ hooked; what happens stands in the modules beside.
 from __future__ import annotations
 
 import re
+from collections.abc import Generator
 from functools import cache
 from typing import Any
 
@@ -19,6 +20,7 @@ from negcat.web import (
     cells,
     comparing,
     developing,
+    door,
     equipment,
     form,
     history,
@@ -29,7 +31,7 @@ from negcat.web import (
     reading,
     review,
     routes,
-    security,
+    signing_in,
     spots,
     tables,
     viewing,
@@ -50,8 +52,9 @@ def register_routes(datasette: Any) -> list[tuple[str, Any]]:
 
 @cache
 def _pages() -> list[tuple[str, answering.View]]:
-    return [
+    pages = [
         *routes.pages(),
+        *signing_in.pages(),
         *iiif.pages(),
         *viewing.pages(),
         *comparing.pages(),
@@ -65,6 +68,7 @@ def _pages() -> list[tuple[str, answering.View]]:
         *review.pages(),
         *papers.pages(),
     ]
+    return [(address, door.own(view)) for address, view in pages]
 
 
 @hookimpl
@@ -72,17 +76,20 @@ def skip_csrf(datasette: Any, scope: Any) -> bool:
     """Leave the token to the pages that look at it themselves."""
     if not reading.attached(datasette):
         return False
-    path = str(scope["path"])
-    base = datasette.setting("base_url")
-    if base != "/" and path.startswith(base):
-        path = "/" + path[len(base) :]
+    path = door.route_path(datasette, scope)
     return any(answering.checks_token(view) and re.match(address, path) for address, view in _pages())
 
 
 @hookimpl
-def asgi_wrapper(datasette: Any) -> security.Wrapper:
-    """Check the Host header and send the protective headers with every answer."""
-    return security.wrapper(datasette, guarded=reading.attached(datasette) is not None)
+def asgi_wrapper(datasette: Any) -> door.Wrapper:
+    """Put the door before everything, where an archive is attached."""
+    return door.wrapper(datasette, guarded=reading.attached(datasette) is not None)
+
+
+@hookimpl
+def actor_from_request(datasette: Any, request: Any) -> dict[str, str] | None:
+    """Tell who has signed in by the link."""
+    return signing_in.actor(datasette, request) if reading.attached(datasette) else None
 
 
 @hookimpl
@@ -141,10 +148,13 @@ def menu_links(datasette: Any) -> list[dict[str, str]]:
     return tables.links(datasette)
 
 
-@hookimpl(tryfirst=True)
-def handle_exception(datasette: Any, request: Any, exception: BaseException) -> Any:
-    """Say in one sentence what isn't there."""
-    return routes.explain(datasette, request, exception)
+@hookimpl(hookwrapper=True)
+def handle_exception(datasette: Any, request: Any, exception: BaseException) -> Generator[None, Any, None]:
+    """Say in one sentence what isn't there or went wrong; Datasette would tell and print all it knows of it."""
+    said = yield
+    answer = routes.explain(datasette, request, exception) or door.explain(datasette, request, exception)
+    if answer is not None:
+        said.force_result([answer])
 
 
 @hookimpl(tryfirst=True)

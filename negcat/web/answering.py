@@ -13,38 +13,45 @@ import json
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import wraps
 from http import HTTPStatus
+from pathlib import Path
 from typing import Any, TypeVar
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl
 
 from datasette.utils.asgi import Response
 
 from negcat.errors import NegcatError, UnknownNameError
-from negcat.web import reading
+from negcat.web import reading, visitors
 from negcat.web.security import OWN_POLICY
 from negcat.work import keeping
 from negcat.work.archive import Archive
 from negcat.work.naming import RemovedSheetError
 
 __all__ = [
-    "MOST_BYTES",
     "PAGE_HEADERS",
+    "WRITER",
+    "RefusedError",
     "Sent",
     "View",
     "asking",
     "by_method",
+    "checks",
     "checks_token",
     "document",
     "is_signed_in",
     "names_tag",
+    "note_at_door",
     "page",
     "page_or_document",
     "read",
     "readable",
     "refusal",
     "see_other",
+    "sent",
     "sentence",
     "write",
     "writing",
@@ -56,12 +63,9 @@ _Result = TypeVar("_Result")
 PAGE_HEADERS = {"content-security-policy": OWN_POLICY, "cache-control": "no-cache"}
 """What every answer of the archive's own pages bears."""
 
-MOST_BYTES = 1_000_000
-"""The longest body that is taken; a field record is some thousand bytes."""
-
 _MOST_FIELDS = 5_000
 # One writer at a time within this server; between programs SQLite's own lock holds.
-_WRITER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="writer")
+WRITER = ThreadPoolExecutor(max_workers=1, thread_name_prefix="writer")
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,7 @@ class Sent:
     is_json: bool = False
 
 
-class _RefusedError(Exception):
+class RefusedError(Exception):
     """A request that isn't taken, with its status and a sentence."""
 
     def __init__(self, status: HTTPStatus, sentence: str) -> None:
@@ -118,7 +122,7 @@ def by_method(looking: View, taking: View) -> View:
     async def view(datasette: Any, request: Any) -> Any:
         return await (taking if request.method == "POST" else looking)(datasette, request)
 
-    return _checking(view) if checks_token(taking) else view
+    return checks(view) if checks_token(taking) else view
 
 
 def _taking(
@@ -128,17 +132,21 @@ def _taking(
         if request.method != "POST":
             return await _only(datasette, request, "POST", "This address takes what a page sends it.")
         if signed_in and not is_signed_in(request):
-            raise _RefusedError(
+            raise RefusedError(
                 HTTPStatus.FORBIDDEN,
                 "Writing asks for signing in: open the sign-in link that was printed where the archive is "
                 "served, then send this again.",
             )
-        return await view(datasette, request, attached, await _sent(request))
+        taken = await sent(request)
+        if not signed_in:
+            return await view(datasette, request, attached, taken)
+        return await _logged(request, attached, view(datasette, request, attached, taken))
 
-    return _checking(_guarded(view, answer))
+    return checks(_guarded(view, answer))
 
 
-def _checking(view: View) -> View:
+def checks(view: View) -> View:
+    """Say of a view that it looks at a request's token itself."""
     view.checks_token = True  # type: ignore[attr-defined]
     return view
 
@@ -160,7 +168,7 @@ def _guarded(
         )
         try:
             return await answer(datasette, request, attached)
-        except _RefusedError as refused:
+        except RefusedError as refused:
             return await sentence(datasette, request, refused.status, refused.sentence)
         except RemovedSheetError as error:
             return await sentence(datasette, request, HTTPStatus.GONE, str(error))
@@ -190,28 +198,25 @@ def is_signed_in(request: Any) -> bool:
     return bool(request.actor) and request.actor.get("id") == "root"
 
 
-async def _sent(request: Any) -> Sent:
+async def sent(request: Any) -> Sent:
     """Take a request's body, where it comes from a page of this server's own.
 
     Raises
     ------
-    _RefusedError : it comes from elsewhere, lacks the token, is too long or can't be read.
+    RefusedError : it lacks the token or can't be read.
     """
-    if not _same_origin(request):
-        raise _RefusedError(
-            HTTPStatus.FORBIDDEN, "This was sent from a page of another site, and is not taken."
-        )
-    body = await _body(request)
+    # The door has seen that no page of another site sent it, and has it whole.
+    body = await request.post_body()
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind == "application/json":
         try:
             written = json.loads(body)
         except (ValueError, RecursionError) as error:
-            raise _RefusedError(HTTPStatus.BAD_REQUEST, "What was sent is no JSON document.") from error
+            raise RefusedError(HTTPStatus.BAD_REQUEST, "What was sent is no JSON document.") from error
         _demand_token(request, request.headers.get("x-csrftoken", ""))
         return Sent(document=written, is_json=True)
     if kind != "application/x-www-form-urlencoded":
-        raise _RefusedError(
+        raise RefusedError(
             HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send a form (application/x-www-form-urlencoded) or JSON."
         )
     try:
@@ -219,48 +224,19 @@ async def _sent(request: Any) -> Sent:
             body.decode("utf-8"), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS
         )
     except ValueError as error:
-        raise _RefusedError(HTTPStatus.BAD_REQUEST, "The form that was sent can't be read.") from error
+        raise RefusedError(HTTPStatus.BAD_REQUEST, "The form that was sent can't be read.") from error
     fields = dict(pairs)
     _demand_token(request, request.headers.get("x-csrftoken") or fields.pop("csrftoken", ""))
     return Sent(fields=fields)
 
 
-def _same_origin(request: Any) -> bool:
-    """Tell whether a browser says that the request comes from a page of this server.
-
-    ``Sec-Fetch-Site`` (W3C Fetch Metadata) and ``Origin`` are set by the browser and can't be forged by a
-    page. A program that sends neither still needs the token.
-    """
-    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        return False
-    origin = request.headers.get("origin")
-    return origin is None or urlsplit(origin).netloc.lower() == request.headers.get("host", "").lower()
-
-
 def _demand_token(request: Any, token: str) -> None:
     known = request.scope["csrftoken"]()
     if not secrets.compare_digest(token.encode(), known.encode()):
-        raise _RefusedError(
+        raise RefusedError(
             HTTPStatus.FORBIDDEN,
             "The page that sent this was opened too long ago or elsewhere: open it again and send it from there.",
         )
-
-
-async def _body(request: Any) -> bytes:
-    body = bytearray()
-    more = True
-    while more:
-        message = await request.receive()
-        if message["type"] != "http.request":
-            raise _RefusedError(HTTPStatus.BAD_REQUEST, "The request broke off.")
-        body += message.get("body", b"")
-        more = message.get("more_body", False)
-        if len(body) > MOST_BYTES:
-            raise _RefusedError(
-                HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-                f"What was sent is longer than {MOST_BYTES // 1000} kB, and is not taken.",
-            )
-    return bytes(body)
 
 
 async def read(attached: reading.Attached, job: Callable[[Archive], _Result]) -> _Result:
@@ -295,12 +271,71 @@ async def write(attached: reading.Attached, job: Callable[[Archive], _Result]) -
     -------
     What the job returned.
     """
+    entry = _entry.get()
 
     def run() -> _Result:
         with Archive.open(attached.root) as archive:
+            # Before the job, so that one that is broken off has left its note.
+            if entry is not None and entry.number is None:
+                entry.number = archive.catalogue.note_at_door(entry.address, entry.session, entry.what)
             return job(archive)
 
-    return await asyncio.get_running_loop().run_in_executor(_WRITER, run)
+    return await asyncio.get_running_loop().run_in_executor(WRITER, run)
+
+
+# The log of the door ----------------------------------------------------------------------------------------
+
+
+@dataclass
+class _Entry:
+    """What is being written: from where, in which session, by which address; and its number in the log."""
+
+    address: str
+    session: str
+    what: str
+    number: int | None = None
+
+
+_entry: ContextVar[_Entry | None] = ContextVar("negcat_entry", default=None)
+
+
+async def _logged(request: Any, attached: reading.Attached, view: Awaitable[Any]) -> Any:
+    """Keep in the log of the door what a view writes, and what came of it."""
+    who: visitors.Visitor = request.scope["negcat.visitor"]
+    entry = _Entry(who.address, who.session, request.path)
+    token = _entry.set(entry)
+    outcome, led_to = "failed", None
+    try:
+        answer = await view
+        outcome = "done" if answer.status < HTTPStatus.BAD_REQUEST else "refused"
+        led_to = answer.headers.get("location")
+        return answer
+    except (NegcatError, RefusedError):
+        outcome = "refused"
+        raise
+    finally:
+        _entry.reset(token)
+        if entry.number is not None:
+            number = entry.number
+
+            def finish() -> None:
+                with Archive.open(attached.root) as archive:
+                    archive.catalogue.finish_at_door(number, outcome, led_to)
+
+            # What was done stays done, whether or not that can be noted as well.
+            with suppress(NegcatError):
+                await asyncio.get_running_loop().run_in_executor(WRITER, finish)
+
+
+def note_at_door(root: Path, address: str, session: str | None, what: str) -> None:
+    """Note what happened at the door and wrote nothing; to be called in the thread that writes.
+
+    Raises
+    ------
+    ArchiveError : the archive can't be written to.
+    """
+    with Archive.open(root) as archive:
+        archive.catalogue.note_at_door(address, session, what, outcome="done")
 
 
 # Answers ----------------------------------------------------------------------------------------------------
@@ -335,7 +370,8 @@ async def page(
     Parameters
     ----------
     template : its file in ``templates/negcat``.
-    context : what the template sets. It also gets the archive's name, the catalogue's, and ``signed_in``.
+    context : what the template sets. It also gets the archive's name, the catalogue's,
+        ``signed_in``, and whether the tables are open to the one who asks.
     """
     body = await datasette.render_template(
         f"negcat/{template}",
@@ -344,6 +380,7 @@ async def page(
             "archive": attached.root.name,
             "catalogue": attached.database,
             "signed_in": is_signed_in(request),
+            "tables_open": not request.scope["negcat.visitor"].is_stranger,
         },
         request=request,
         view_name="negcat",

@@ -1,4 +1,4 @@
-"""What a page may do, and whom it answers.
+"""What a page may do, and under which names this server answers.
 
 Every answer carries a content security policy, ``nosniff`` and a ban on framing. The archive's own pages run
 under the strictest policy there is: no inline script, no inline style, nothing from elsewhere. Datasette's
@@ -12,17 +12,19 @@ import hashlib
 import ipaddress
 import re
 import socket
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
+from urllib.parse import urlsplit
 
-__all__ = ["OWN_POLICY", "Wrapper", "answers_to", "is_loopback", "wrapper"]
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-Application = Callable[[Scope, Receive, Send], Awaitable[None]]
-Wrapper = Callable[[Application], Application]
+__all__ = [
+    "HEADERS",
+    "OWN_POLICY",
+    "answers_to",
+    "datasettes_policy",
+    "is_from_here",
+    "is_loopback",
+    "refusal",
+]
 
 OWN_POLICY = (
     "default-src 'none'; img-src 'self'; style-src 'self'; script-src 'self'; connect-src 'self'; "
@@ -30,13 +32,20 @@ OWN_POLICY = (
 )
 """The policy of the archive's own pages."""
 
-_HEADERS = (
+HEADERS = (
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
+    (
+        b"permissions-policy",
+        b"camera=(), display-capture=(), geolocation=(), microphone=(), midi=(), payment=(), usb=()",
+    ),
+    (b"x-permitted-cross-domain-policies", b"none"),
 )
+"""What every answer bears, unless it says otherwise itself."""
+
 _LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 _HOST = re.compile(r"(?:\[(?P<six>[0-9A-Fa-f:.]+)\]|(?P<name>[^\[\]:/@\s]+))(?::\d{1,5})?", re.ASCII)
 _SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
@@ -89,91 +98,54 @@ def is_loopback(address: str) -> bool:
         return False
 
 
-def wrapper(datasette: Any, *, guarded: bool) -> Wrapper:
-    """Wrap the application in the Host check and the headers.
+def refusal(hosts: Sequence[str], server: str | None, named: Iterable[str]) -> str | None:
+    """Say why a request isn't answered, or None.
 
     Parameters
     ----------
-    datasette : the running Datasette.
-    guarded : whether an archive is attached; without one the application is left as it is.
-
-    Returns
-    -------
-    A function from application to application, as Datasette's ``asgi_wrapper`` hook wants it.
+    hosts : its ``Host`` headers, of which there has to be one.
+    server, named : as :func:`answers_to`.
     """
-    if not guarded:
-        return lambda application: application
-
-    def wrap(application: Application) -> Application:
-        their_policy: list[bytes] = []
-        names: list[str] = []
-
-        async def guard(scope: Scope, receive: Receive, send: Send) -> None:
-            if scope["type"] == "websocket":
-                await receive()
-                await send({"type": "websocket.close", "code": 1008})
-                return
-            if scope["type"] != "http":
-                await application(scope, receive, send)
-                return
-            if not their_policy:
-                their_policy.append(_datasettes_policy(datasette).encode("ascii"))
-                names.extend(_names(datasette))
-
-            async def send_guarded(message: Message) -> None:
-                if message["type"] == "http.response.start":
-                    headers = list(message.get("headers", []))
-                    present = {key.lower() for key, _ in headers}
-                    if b"content-security-policy" not in present:
-                        headers.append((b"content-security-policy", their_policy[0]))
-                    headers += [header for header in _HEADERS if header[0] not in present]
-                    message = {**message, "headers": headers}
-                await send(message)
-
-            refusal = _refusal(scope, names)
-            if refusal is None:
-                await application(scope, receive, send_guarded)
-                return
-            body = refusal.encode()
-            await send_guarded(
-                {
-                    "type": "http.response.start",
-                    "status": 421,
-                    "headers": [
-                        (b"content-type", b"text/plain; charset=utf-8"),
-                        (b"content-length", str(len(body)).encode()),
-                        (b"cache-control", b"no-store"),
-                    ],
-                }
-            )
-            await send_guarded({"type": "http.response.body", "body": body})
-
-        return guard
-
-    return wrap
-
-
-def _names(datasette: Any) -> list[str]:
-    """Read the further names this server goes by, from Datasette's plugin settings."""
-    settings = datasette.plugin_config("negcat") or {}
-    hosts = settings.get("hosts") or []
-    return [hosts] if isinstance(hosts, str) else [str(host) for host in hosts]
-
-
-def _refusal(scope: Scope, named: Iterable[str]) -> str | None:
-    """Say why a request isn't answered, or None."""
-    hosts = [value.decode("latin-1") for key, value in scope.get("headers", []) if key.lower() == b"host"]
-    server = (scope.get("server") or (None, None))[0]
     if len(hosts) == 1 and answers_to(hosts[0], server, named):
         return None
     asked = f"“{hosts[0]}”" if len(hosts) == 1 else "no one name"
     return (
         f"The request is addressed to {asked}, which is not a name of this server: open it under the address "
-        "that negcat serve printed, or list the name under plugins, negcat, hosts in Datasette's metadata.\n"
+        "that negcat serve printed, or list the name under plugins, negcat, hosts in Datasette's metadata."
     )
 
 
-def _datasettes_policy(datasette: Any) -> str:
+def is_from_here(headers: Mapping[bytes, bytes], known: str) -> bool:
+    """Tell whether a browser says that what it sends comes from a page of this server.
+
+    ``Sec-Fetch-Site`` (W3C Fetch Metadata) and ``Origin`` are set by the browser and can't be forged by a
+    page. A program that sends neither still needs the token.
+
+    Parameters
+    ----------
+    headers : of the request, names in small letters.
+    known : the origin under which something hands requests on to this server; empty for none.
+
+    Examples
+    --------
+    >>> is_from_here({b"host": b"localhost:8421", b"origin": b"http://localhost:8421"}, "")
+    True
+    >>> is_from_here({b"host": b"localhost:8421", b"origin": b"http://elsewhere.example"}, "")
+    False
+    """
+    if headers.get(b"sec-fetch-site", b"same-origin") not in (b"same-origin", b"none"):
+        return False
+    if b"origin" not in headers:
+        return True
+    origin = headers[b"origin"].decode("latin-1").lower()
+    try:
+        sender = urlsplit(origin).netloc
+    except ValueError:
+        return False
+    return origin == known or sender == headers.get(b"host", b"").decode("latin-1").lower()
+
+
+def datasettes_policy(datasette: Any) -> str:
     """Write the policy of Datasette's own pages: inline scripts by hash, inline styles as they are."""
     scripts = ["DATASETTE_ALLOW_FACET = true;", "DATASETTE_ALLOW_FACET = false;"]
     for name in ("_close_open_menus.html", "_codemirror_foot.html"):

@@ -35,8 +35,8 @@ def test_an_address_that_is_not_this_machines_is_a_sentence(host):
 
 
 @pytest.mark.asyncio
-async def test_reading_may_ask_for_signing_in_once(archive):
-    datasette = assemble(archive, sign_in=True)
+async def test_reading_may_ask_for_signing_in_once(own):
+    datasette = assemble(own, sign_in=True)
     await datasette.invoke_startup()
     assert (await datasette.client.get("/")).status_code == 403
     token = datasette._root_token
@@ -71,9 +71,9 @@ def test_a_served_archive_answers_under_the_printed_address_until_interrupted(ar
         assert server.stderr.read() == ""
 
 
-def test_on_every_address_reading_asks_for_the_link_that_was_printed(archive):
+def test_on_every_address_reading_asks_for_the_link_that_was_printed(own):
     program = START + "serve(Path(sys.argv[1]), '0.0.0.0', 0, say=lambda line: print(line, flush=True))"
-    with _started(program, archive) as server:
+    with _started(program, own) as server:
         link = httpx.URL(server.stdout.readline().strip())
         here = link.copy_with(host="127.0.0.1")
         with httpx.Client() as visitor:
