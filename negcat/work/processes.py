@@ -18,7 +18,7 @@ from typing import Any
 
 from negcat.errors import NegcatError
 
-__all__ = ["MEMORY_SHARE", "Lost", "Processes", "memory_of_machine"]
+__all__ = ["LEAST_MEMORY", "MEMORY_SHARE", "Lost", "Processes", "alone", "memory_of_machine"]
 
 PRELOADED = ["negcat.scans"]
 """Imported once, by the process that workers are forked from: with it a worker is there in milliseconds."""
@@ -34,18 +34,20 @@ GRACE_S = 2.0
 
 
 class Lost(NegcatError):  # noqa: N818 - a task's outcome, handed on where another exception would be raised
-    """A task whose worker is gone: it died, or was ended because it took too long.
+    """A task that its worker couldn't do: it died, was ended because it took too long, or ran out of memory.
 
     Parameters
     ----------
     how : what became of the worker, in words that end a sentence.
     late : it took too long, so that there is no use in trying again.
+    scarce : it ran out of memory.
     """
 
-    def __init__(self, how: str, *, late: bool = False) -> None:
+    def __init__(self, how: str, *, late: bool = False, scarce: bool = False) -> None:
         super().__init__(how)
         self.how = how
         self.late = late
+        self.scarce = scarce
 
 
 def memory_of_machine() -> int:
@@ -112,7 +114,8 @@ class Processes(ThreadPoolExecutor):
     ----------
     count : workers.
     seconds : tells from a task's arguments how long it may take; None: as long as it likes.
-    memory : bytes of memory that each worker may ask for; beyond it its task meets a MemoryError.
+    memory : bytes of memory that each worker may ask for; beyond it its task meets a MemoryError. What is done by
+        :func:`alone` may ask for `MEMORY_SHARE` of the machine's.
     """
 
     def __init__(self, count: int, *, seconds: Callable[..., float] | None = None, memory: int) -> None:
@@ -123,9 +126,8 @@ class Processes(ThreadPoolExecutor):
         self._ended = False
         self._of_thread = threading.local()
         self._workers: list[_Worker] = []
-        for _ in range(count):
-            # In the threads: whoever makes the executor has better things to do than to wait for them.
-            super().submit(self._worker)
+        # In its thread: whoever makes the executor has better things to do than to wait for it.
+        super().submit(self._worker)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Have a task done by the next idle worker; what is handed over must be picklable."""
@@ -169,9 +171,10 @@ def _serve(line: Connection, memory: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     resource.setrlimit(resource.RLIMIT_CORE, (0, resource.getrlimit(resource.RLIMIT_CORE)[1]))
-    hard = resource.getrlimit(resource.RLIMIT_DATA)[1]
-    within = memory if hard == resource.RLIM_INFINITY else min(memory, hard)
-    resource.setrlimit(resource.RLIMIT_DATA, (within, hard))
+    given = resource.getrlimit(resource.RLIMIT_DATA)[1]
+    most = max(memory, int(memory_of_machine() * MEMORY_SHARE))
+    most = most if given == resource.RLIM_INFINITY else min(most, given)
+    resource.setrlimit(resource.RLIMIT_DATA, (min(memory, most), most))
     if not os.environ.get("NEGCAT_TRACEBACK"):
         # What a decoder prints as it dies belongs neither into a JSON document nor before the user.
         nowhere = os.open(os.devnull, os.O_WRONLY)
@@ -187,6 +190,16 @@ def _serve(line: Connection, memory: int) -> None:
         except Exception as error:
             answer = _written((None, error))
         _send(line, *answer)
+
+
+def alone(function: Callable[..., Any], *args: Any) -> Any:
+    """Do a task, in a worker, with all the memory that workers together may take."""
+    share, most = resource.getrlimit(resource.RLIMIT_DATA)
+    resource.setrlimit(resource.RLIMIT_DATA, (most, most))
+    try:
+        return function(*args)
+    finally:
+        resource.setrlimit(resource.RLIMIT_DATA, (share, most))
 
 
 # Pictures on their way --------------------------------------------------------------------------------------

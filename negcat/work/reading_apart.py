@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from negcat.errors import ScanError
-from negcat.work.reading_scans import explained, seconds_for, sentence_on
-from negcat.work.workers import Lost, executor, results
+from negcat.work.reading_scans import seconds_for, sentence_on, telling_scarcity
+from negcat.work.workers import Here, Lost, executor, results
 
 __all__ = ["read_apart", "reading_apart"]
 
@@ -51,7 +51,7 @@ class _Look:
 
 
 def _look(task: _Look) -> Any:
-    with explained(task.path):
+    with telling_scarcity():
         return task.function(*task.args, **task.keywords)
 
 
@@ -69,11 +69,7 @@ def read_apart(path: Path, function: Callable[..., T], *args: Any, **keywords: A
     ScanError : as the function; and where the worker dies of it, or takes too long.
     """
     task = _Look(path, function, args, keywords)
-    workers = _workers.get()
-    if workers is None:
-        found: T = _look(task)
-        return found
-    ((_, outcome),) = results(workers, _look, [task])
+    ((_, outcome),) = results(_workers.get() or Here(), _look, [task])
     if isinstance(outcome, Lost):
         raise ScanError(sentence_on(path, outcome))
     return outcome  # type: ignore[no-any-return]

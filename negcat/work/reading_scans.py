@@ -24,11 +24,11 @@ __all__ = [
     "Reading",
     "Scanners",
     "ToRead",
-    "explained",
     "read_scan",
     "seconds_for",
     "sentence_on",
     "tags_of",
+    "telling_scarcity",
 ]
 
 PREVIEW_SIDE = 1600
@@ -113,13 +113,18 @@ def seconds_for(path: Path) -> float:
 
 
 def read_scan(task: ToRead) -> Reading | str:
-    """Read one file whole and make its pyramid; the reason where it can't be taken."""
+    """Read one file whole and make its pyramid; the reason where it can't be taken.
+
+    Raises
+    ------
+    MemoryError : to decode it takes more memory than there is for this process.
+    """
     path = task.path
     pyramid = fault = None
     try:
         if os.path.isdir(path):  # noqa: PTH112
             return f"{path}: the folder can't be opened; give yourself permission to read it"
-        with explained(path):
+        with telling_scarcity():
             if task.previews is not None and not task.previews.parent.is_dir():
                 # On another machine. To make the folder would put pictures where nobody looks for them.
                 fault = (
@@ -139,21 +144,18 @@ def read_scan(task: ToRead) -> Reading | str:
 
 
 @contextmanager
-def explained(path: Path) -> Iterator[None]:
+def telling_scarcity() -> Iterator[None]:
     """Tell a want of memory from damage, for which decoders take it.
 
     Raises
     ------
-    ScanError : there was too little.
+    MemoryError : there was too little.
     """
     try:
         yield
-    except (ScanError, MemoryError) as error:
+    except ScanError as error:
         if _for_want_of_memory(error):
-            raise ScanError(
-                f"{path}: to decode it takes more memory than a worker is given; take it by itself with '--jobs 1', or "
-                "save it as a TIFF in strips, which is never decoded whole"
-            ) from None
+            raise MemoryError from error
         raise
 
 
@@ -172,6 +174,11 @@ def sentence_on(path: Path, lost: Lost) -> str:
         return (
             f"{path}: reading it {lost.how}; the file is damaged, or lies on a disk that hardly answers: copy it to "
             "another, or scan it again"
+        )
+    if lost.scarce:
+        return (
+            f"{path}: to decode it takes more memory than this machine has for it; save it as a TIFF in strips, which "
+            "is never decoded whole"
         )
     return (
         f"{path}: the process that read it {lost.how}, twice; the file is damaged in a way that its decoder doesn't "

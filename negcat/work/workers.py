@@ -17,9 +17,10 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, wait
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from negcat.work.processes import LEAST_MEMORY, MEMORY_SHARE, Lost, Processes, memory_of_machine
+from negcat.work.processes import LEAST_MEMORY, MEMORY_SHARE, Lost, Processes, alone, memory_of_machine
 
 if TYPE_CHECKING:
     from negcat.work.cluster import Cluster
@@ -94,8 +95,9 @@ def results(
 ) -> Iterator[tuple[A, T | Lost]]:
     """Have a function done for each argument, and give what comes of it in the arguments' order.
 
-    Where a worker dies, its task is done once more, alone: what else was being done may have been why, as where
-    memory ran out. Where it dies again, or took too long, the task is given up, and the others go on.
+    Where a worker dies or meets a MemoryError, its task is done once more, alone and with all the memory that there is
+    for workers: what else was being done may have been why. Where that happens again, or a task takes too long, it is
+    given up, and the others go on.
 
     Parameters
     ----------
@@ -110,7 +112,7 @@ def results(
 
     Raises
     ------
-    Exception : whatever the function raises.
+    Exception : whatever else the function raises.
     """
     waiting: deque[tuple[A, Future[T]]] = deque()
     most: int = getattr(workers, "ahead", 1) if ahead is None else ahead
@@ -121,6 +123,8 @@ def results(
             return future.result()
         except Lost as lost:
             return lost
+        except MemoryError:
+            return Lost("ran out of memory", scarce=True)
         except lost_by:
             return Lost("died")
 
@@ -129,7 +133,7 @@ def results(
         found = outcome(future)
         if isinstance(found, Lost) and not found.late:
             wait([other for _, other in waiting])
-            found = outcome(workers.submit(function, argument))
+            found = outcome(workers.submit(partial(alone, function), argument))
         return argument, found
 
     try:

@@ -1,8 +1,6 @@
 """Scans are read by processes that may die; the run, the archive and the other scans outlive them."""
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 import imagecodecs
@@ -14,6 +12,7 @@ from negcat.work import ingest, workers
 from negcat.work.archive import Archive
 from negcat.work.reading_scans import Scanners, ToRead, read_scan
 from tests.cli.conftest import Bench
+from tests.simulation.kills import content, differences
 from tests.unit import tasks
 
 NOBODYS = Scanners(None, (), {})
@@ -24,19 +23,6 @@ def by_name(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a scan's name say what becomes of who reads it, and give it little time."""
     monkeypatch.setattr(ingest, "read_scan", tasks.read_scan_or_not)
     monkeypatch.setattr(ToRead, "seconds", property(lambda task: 0.5 if "hangs" in task.path.name else 600.0))
-
-
-def contents(archive: Path) -> dict[str, list[tuple]]:
-    """Read all that the catalogue holds, but for when it was written and what is no table of ours."""
-    with closing(sqlite3.connect(archive / "negcat.db")) as database:
-        tables = database.execute("select name from sqlite_master where type = 'table'").fetchall()
-        found = {}
-        for (table,) in sorted(tables):
-            columns = [row[1] for row in database.execute(f"pragma table_info([{table}])")]
-            kept = [f"[{name}]" for name in columns if name != "at" and not name.endswith(("_at", "_ns"))]
-            rows = database.execute(f"select {', '.join(kept) or 'null'} from [{table}]").fetchall()
-            found[table] = sorted(rows, key=repr)
-        return found
 
 
 @pytest.mark.usefixtures("by_name")
@@ -75,8 +61,9 @@ def test_who_reads_them_makes_no_difference(archive: Bench, copy_tree, tmp_path_
         assert [item.status for item in items] == ["added", "added", "refused", "unmatched"]
         pictures = {path.name: path.read_bytes() for path in copy.glob("previews/*/*")}
         assert len(pictures) == 9  # of each a pyramid and two pictures
-        found.append((contents(copy), pictures))
-    assert found[0] == found[1]
+        found.append((content(copy), pictures))
+    assert differences(found[0][0], found[1][0]) == []
+    assert found[0][1] == found[1][1]
 
 
 def test_a_run_stopped_goes_on_where_it_was(archive: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -124,9 +111,10 @@ def test_no_memory_is_no_damage(archive: Bench, monkeypatch: pytest.MonkeyPatch)
         raise MemoryError
 
     monkeypatch.setattr(imagecodecs, "png_decode", none_left)
-    found = read_scan(ToRead(path, None, NOBODYS, 1))
-    assert isinstance(found, str)
-    assert found.startswith(f"{path}: to decode it takes more memory than a worker is given")
+    with Archive.open(archive.archive) as opened:
+        (item,) = ingest.ingest_scans(opened, [path])
+    assert item.reason is not None
+    assert item.reason.startswith(f"{path}: to decode it takes more memory than this machine has for it")
 
 
 @pytest.mark.parametrize("command", ["calibrate", "match", "measure"])
@@ -146,12 +134,12 @@ def test_what_kills_its_decoder_is_told_in_a_sentence_by_every_command(
         "match": ["match", scan, "BW-02"],
         "measure": ["measure", "BW-01", "--spot", f"kiln mouth={spot[0] + 0.01},{spot[1]}"],
     }[command]
-    before = contents(measured.archive)
+    before = content(measured.archive)
     for module, name in ((scans, "take"), (scans, "read_reduced"), (scans, "read_patch")):
         monkeypatch.setattr(module, name, tasks.read_by_nobody)
     told = measured.run(*words, status=2)
     assert "the process that read it crashed (SIGSEGV), twice" in told.stderr
-    assert contents(measured.archive) == before
+    assert differences(content(measured.archive), before) == []
 
 
 def test_a_worker_puts_no_pictures_where_there_is_no_archive(archive: Bench, tmp_path: Path) -> None:
@@ -197,7 +185,7 @@ def test_a_cluster_finds_what_one_process_finds_and_loses_nothing_with_a_worker(
         items = run.finish(list(run))
     assert told["added"] == 2
     assert [item["scan"] for item in told["items"]] == [item.scan for item in items]
-    assert contents(archive.folder) == contents(copy)
+    assert differences(content(archive.folder), content(copy)) == []
 
 
 def test_no_cluster_is_told(archive: Bench) -> None:

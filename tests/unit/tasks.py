@@ -49,9 +49,13 @@ def hanging_at_two(number: int) -> int:
     return 2 * number
 
 
-def needing(megabytes: int) -> str:
+def needing(megabytes: int) -> int:
+    return len(bytearray(megabytes << 20)) >> 20
+
+
+def given_up_without(megabytes: int) -> str:
     try:
-        return str(len(bytearray(megabytes << 20)))
+        return str(needing(megabytes))
     except MemoryError:
         return "too much"
 

@@ -98,8 +98,17 @@ def test_one_that_hangs_is_ended_and_not_tried_again():
 
 def test_a_worker_meets_its_limit_of_memory_and_lives():
     with executor(1, memory=1 << 30) as pool:
-        found = [found for _, found in results(pool, tasks.needing, [2048, 16])]
-    assert found == ["too much", str(16 << 20)]
+        found = [found for _, found in results(pool, tasks.given_up_without, [2048, 16])]
+    assert found == ["too much", "16"]
+
+
+def test_one_that_needs_more_than_its_share_has_all_memory_alone():
+    beyond_any = 1 << 30
+    with executor(2, memory=1 << 30) as pool:
+        outcomes = told(results(pool, tasks.needing, [16, 1500, beyond_any, 17]))
+        assert outcomes == [(16, 16), (1500, 1500), (beyond_any, "ran out of memory"), (17, 17)]
+        # Its share is its share again.
+        assert told(results(pool, tasks.given_up_without, [1500] * 4)) == [(1500, "too much")] * 4
 
 
 def test_what_a_task_raises_is_raised():
