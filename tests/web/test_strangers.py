@@ -12,6 +12,7 @@ import pytest
 from datasette.app import Datasette
 
 from negcat.web.door import is_open, is_ours
+from negcat.web.veil import veiled
 from tests.web.strangers import Server, is_static, routes_of
 
 pytestmark = pytest.mark.asyncio
@@ -270,6 +271,25 @@ def protected(answer) -> None:
     assert headers["cross-origin-resource-policy"] == ("cross-origin" if shared else "same-origin")
     assert "camera=()" in headers["permissions-policy"]
     assert "access-control-allow-credentials" not in headers
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("/usr/share/kiln/BW-01.tif", "BW-01.tif"),
+        ('{"path": "/usr/share/Kiln scans, 4x5/ren\\u00e9/BW-01.tif"}', '{"path": "BW-01.tif"}'),
+        ("<td>/usr/share/a &amp; b/BW-01.tif</td>", "<td>BW-01.tif</td>"),
+        ("file:///usr/share/BW-01.tif", "file://BW-01.tif"),
+        ("not at /usr/share/BW-01.tif any more", "not at BW-01.tif any more"),
+        ("/usr/share/BW-01.tif\n/usr/share/BW-02.tif", "BW-01.tif\nBW-02.tif"),
+        # Neither an address nor a fraction is a folder.
+        ('<a href="/sheet/BW-01/edit">', '<a href="/sheet/BW-01/edit">'),
+        ("http://192.0.2.7/usr/share", "http://192.0.2.7/usr/share"),
+        ("scans/usr/BW-01.tif, 1/15 s at f/22", "scans/usr/BW-01.tif, 1/15 s at f/22"),
+    ],
+)
+async def test_folders_are_cut_off_and_nothing_else(said, shown):
+    assert veiled(said, frozenset({"sheet"})) == shown
 
 
 async def test_one_address_at_this_machine_that_was_handed_on_is_a_stranger(copied):
