@@ -35,6 +35,7 @@ from negcat.web import (
     spots,
     tables,
     viewing,
+    visitors,
 )
 
 __all__: list[str] = []
@@ -101,8 +102,9 @@ def get_metadata(datasette: Any, key: str | None, database: str | None, table: s
 
 @hookimpl
 def startup(datasette: Any) -> None:
-    """Set what keeps Datasette's own pages quick on a large archive."""
+    """Set what keeps Datasette's own pages quick on a large archive, and let the first link's time run."""
     tables.prepare(datasette)
+    visitors.keys_of(datasette)
 
 
 @hookimpl

@@ -362,13 +362,17 @@ def explain(datasette: Any, request: Any, exception: BaseException) -> Any:
 
 
 def note_fault(scope: Scope, error: BaseException) -> None:
-    """Note a fault of the program's own where the archive is served: one line, and nothing to the visitor."""
+    """Note a fault of the program's own where the archive is served: one line, and nothing to the visitor.
+
+    What a visitor sent stands in it escaped, so that it can't write to the terminal.
+    """
     trace, place = error.__traceback__, ""
     while trace is not None:
         place = f"{trace.tb_frame.f_code.co_filename}, line {trace.tb_lineno}"
         trace = trace.tb_next
+    asked = (scope.get("raw_path") or str(scope["path"]).encode()).decode("ascii", "backslashreplace")
     _log.error(
-        "%s %s went wrong: %s: %s (%s)", scope["method"], scope["path"], type(error).__name__, error, place
+        "%s %s went wrong: %s: %a (%s)", scope["method"], asked, type(error).__name__, str(error), place
     )
 
 

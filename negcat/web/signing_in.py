@@ -147,7 +147,6 @@ async def _sign_out(datasette: Any, request: Any) -> Any:
         await _note(datasette, who.address, who.session, "signed out")
     answer = _lead_to(datasette, _PAGE)
     answer.set_cookie(COOKIE, "", max_age=0, expires=0, path=datasette.urls.path("/"), httponly=True)
-    answer.headers["clear-site-data"] = '"cache"'
     return answer
 
 

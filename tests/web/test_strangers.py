@@ -316,7 +316,7 @@ async def test_plain_datasette_on_an_address_of_the_network_is_closed_too(copied
 
 async def test_a_fault_of_the_program_tells_strangers_nothing(copied, monkeypatch, caplog):
     def broken(root, scan, size):
-        raise RuntimeError(f"{root} is broken")
+        raise RuntimeError(f"{root} is broken\n\x1b[2J")
 
     monkeypatch.setattr("negcat.web.reading.preview", broken)
     server = Server(copied, public_read=True)
@@ -328,3 +328,4 @@ async def test_a_fault_of_the_program_tells_strangers_nothing(copied, monkeypatc
     protected(answer)
     assert "RuntimeError" in caplog.text
     assert "Traceback" not in caplog.text
+    assert "\x1b" not in caplog.text
