@@ -51,8 +51,8 @@ class HistoryKept(CatalogueFile):
             {name: one[name] for name in sorted(one) if one[name] is not None} for one in (old, new)
         )
         if before != after:
-            said = (json.dumps(one, ensure_ascii=False) for one in (before, after))
-            self.note_changes([(SCANS, scan, now(), via, *said)])
+            was, is_now = (json.dumps(one, ensure_ascii=False) for one in (before, after))
+            self.note_changes([(SCANS, scan, now(), via, was, is_now)])
 
     def changes_of(self, kind: str, name: str) -> list[dict[str, Any]]:
         """List what was changed of a record or a scan, the newest first.

@@ -146,27 +146,25 @@ async def test_what_was_looked_at_too_early_is_refused(own):
     assert kept(own) == (there, entries)
 
 
-@pytest.mark.parametrize("path", ["/history/sheet/BW-01", "/sheet/BW-01/remove", "/sheet/BW-01/undo"])
-async def test_only_who_has_signed_in_writes_and_only_with_the_token(own, path):
+async def test_only_who_has_signed_in_writes_and_only_with_the_token(own):
     before = kept(own)
     stranger, visitor = await Visitor.at(own, writes=False), await Visitor.at(own)
-    sent = {"to": "1", "csrftoken": stranger.cookies["ds_csrftoken"]}
-    answer = await stranger.site.client.post(path, data=sent, cookies=stranger.cookies)
-    assert answer.status_code == 403
-    answer = await visitor.site.client.post(path, data={"to": "1"}, cookies=visitor.cookies)
-    assert answer.status_code == 403
+    for path in ("/history/sheet/BW-01", "/sheet/BW-01/remove", "/sheet/BW-01/undo"):
+        sent = {"to": "1", "csrftoken": stranger.cookies["ds_csrftoken"]}
+        answer = await stranger.site.client.post(path, data=sent, cookies=stranger.cookies)
+        assert answer.status_code == 403
+        answer = await visitor.site.client.post(path, data={"to": "1"}, cookies=visitor.cookies)
+        assert answer.status_code == 403
     assert kept(own) == before
 
 
-@pytest.mark.parametrize(
-    ("to", "said"), [("", "by its number"), ("x", "by its number"), ("99", "no number 99")]
-)
-async def test_a_number_that_is_none_is_refused(own, to, said):
+async def test_a_number_that_is_none_is_refused(own):
     visitor = await Visitor.at(own)
     changed(own, time="1")
-    answer = await visitor.press("/sheet/BW-01", "after change 1", to=to)
-    assert answer.status_code == 400
-    assert said in text_of(answer.text)
+    for to, said in (("", "by its number"), ("x", "by its number"), ("99", "no number 99")):
+        answer = await visitor.press("/sheet/BW-01", "after change 1", to=to)
+        assert answer.status_code == 400
+        assert said in text_of(answer.text)
 
 
 async def test_a_sheet_is_removed_and_brought_back(own):
