@@ -19,7 +19,7 @@ COMPUTING = {
     "learning",
     "summaries",
 }
-# A room may import from the groups to its left and from its own. `serving` hands over from cli to web.
+# A room may import from the groups to its left and from its own. `serving` and `site` hand over from cli to web.
 GROUPS = [
     {"errors"},
     {"notation"},
@@ -28,7 +28,7 @@ GROUPS = [
     {"records", "scans", "catalogue", "papers", "fieldform"},
     {"work"},
     {"web"},
-    {"serving"},
+    {"serving", "site"},
     {"cli"},
 ]
 GROUP_OF = {room: place for place, rooms in enumerate(GROUPS) for room in rooms}

