@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from negcat.errors import Fault
@@ -46,6 +47,7 @@ class FaultList:
 
     def add_file(self, document: int, fault: Fault) -> None:
         """Add the one fault of a file that can't be read."""
+        fault = replace(fault, where=_printable(fault.where), what=_shortened(_printable(fault.what)))
         self._found.append(((document, -1, -1, len(self._found)), document, (), fault))
 
     def add_document(self, number: int, document: Document) -> None:

@@ -89,6 +89,12 @@ def test_faults_quote_no_more_than_a_name_may_have(tmp_path):
     assert max(map(len, said)) < 500
 
 
+def test_columns_name_of_unprintable_marks_is_shown_readably(tmp_path):
+    said = refused(tmp_path, "a.csv", "sheet,film,l\u202een\x7fs\nBW-01,Kiln,x")
+    assert all(fault.isprintable() for fault in said)
+    assert any("unknown column" in fault for fault in said)
+
+
 def test_number_beyond_all_range_from_a_form():
     with pytest.raises(RecordError, match="out of all range"):
         load_data({"films": [{"name": "Kiln 100", "box_speed": 10**400}]})
