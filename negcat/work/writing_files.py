@@ -65,9 +65,16 @@ def refuse_filled(path: Path) -> None:
 
 
 def _refuse_without_folder(path: Path) -> None:
-    if not path.absolute().parent.is_dir():
+    parent = path.absolute().parent
+    if not parent.is_dir():
+        raise FileThereError(f"{path} can't be written: there is no folder {parent}; make it first")
+    _refuse_closed(parent)
+
+
+def _refuse_closed(folder: Path) -> None:
+    if not os.access(folder, os.W_OK | os.X_OK):
         raise FileThereError(
-            f"{path} can't be written: there is no folder {path.absolute().parent}; make it first"
+            f"{folder} can't be written into: its disk is read-only, or you may not; choose another folder"
         )
 
 
@@ -159,7 +166,12 @@ def working_folder(parent: Path, name: str) -> Iterator[Path]:
     ----------
     parent : where.
     name : what it is for, which its own name begins with.
+
+    Raises
+    ------
+    FileThereError : nothing can be written there.
     """
+    _refuse_closed(parent)
     start = f".{name[:60]}."
     for left in parent.glob(f"{glob.escape(start)}*{_SUFFIX}"):
         with contextlib.suppress(OSError), _locked(left):

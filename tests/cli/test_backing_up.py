@@ -227,6 +227,8 @@ def test_into_a_folder_without_a_catalogue(root, saved, tmp_path):
     (root / "negcat.db-wal").write_bytes(log)
     run("restore", saved, "-a", root)
     assert sheets(root) == ["BW-01"]
+    with Catalogue.open(root / "negcat.db") as catalogue:
+        assert [(sheet.sheet, sheet.place) for sheet in catalogue.sheets()] == [("BW-01", None)]
     (kept,) = root.glob("negcat.db.replaced-*-wal")
     assert kept.read_bytes() == log
 
