@@ -11,8 +11,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
+from negcat.catalogue import Findings
 from negcat.cli import main
 from negcat.work.archive import Archive
+from negcat.work.removing import bring_back, remove
 from tests.cli.conftest import RECORDS, Bench
 
 
@@ -296,6 +298,26 @@ def test_what_was_changed_meanwhile_is_reckoned_with(measured: Bench) -> None:
     measured.run("measure", "BW-01")
     assert measured.json("show", "BW-01")["exposure"] == now["exposure"]
     assert now["exposure_index"] == 50
+
+
+def test_who_borrowed_base_and_fog_of_a_removed_sheet_is_computed_anew(archive: Bench) -> None:
+    changed_records(archive, "sheets: [BW-01]", "sheets: [BW-01, BW-02]")
+    with Archive.open(archive.folder) as opened:
+        catalogue = opened.catalogue
+        for digit, sheet in (("a", "BW-01"), ("b", "BW-02")):
+            master = {"path": f"{digit}.tif", "size_bytes": 1, "modified_ns": 1}
+            size = {"width": 40, "height": 50, "bits": 16, "mode": "grey"}
+            catalogue.save_scan({"sha256": digit * 64, **master, **size})
+            catalogue.join_scan(digit * 12, sheet, joined_by="by hand")
+        borrowed = {"density": 0.2, "sd": 0.01, "source": "batch"}
+        catalogue.save_findings(Findings("BW-01"), Findings("BW-02", base_fog=borrowed))
+        assert catalogue.out_of_date() == []
+        # Their masters are away, so what is to be computed stays to be computed.
+        remove(opened, "BW-01")
+        assert catalogue.out_of_date() == ["BW-02"]
+        catalogue.save_findings(Findings("BW-02", base_fog=borrowed))
+        bring_back(opened, "BW-01")
+        assert "BW-02" in catalogue.out_of_date()
 
 
 def test_a_sheet_whose_lens_lost_its_cell_stays_removed(archive: Bench) -> None:

@@ -12,6 +12,7 @@ import pytest
 from negcat.catalogue import Catalogue, Findings
 from negcat.errors import UnknownNameError
 from negcat.records import Records
+from tests.unit.catalogue.conftest import scan
 
 FILM = {"name": "Marl 400", "box_speed": 400}
 
@@ -73,12 +74,14 @@ def test_a_table_of_the_future_is_carried_along(three: Catalogue) -> None:
     )
     database.execute("insert into prints values (4, 'BW-01'), (7, 'BW-02')")
     database.execute("insert into strips values (4, 12.5), (7, 3.0), (4, 25.0)")
-    before = [rows_of(three, table) for table in ("prints", "strips", "sheets", "readings")]
+    before = [rows_of(three, table) for table in ("prints", "strips", "sheets", "readings", "sheet_search")]
     three.remove_sheet("BW-01", "remove")
     assert rows_of(three, "prints") == [(7, 7, "BW-02")]
     assert rows_of(three, "strips") == [(2, 7, 3.0)]
     three.put_back_sheet("BW-01", "remove --undo")
-    assert [rows_of(three, table) for table in ("prints", "strips", "sheets", "readings")] == before
+    assert [
+        rows_of(three, table) for table in ("prints", "strips", "sheets", "readings", "sheet_search")
+    ] == before
 
 
 def test_a_place_that_was_taken_meanwhile_stays_the_other_ones(three: Catalogue) -> None:
@@ -93,10 +96,13 @@ def test_a_place_that_was_taken_meanwhile_stays_the_other_ones(three: Catalogue)
 
 
 def test_what_was_found_comes_back_unless_something_was_changed(three: Catalogue) -> None:
+    three.save_scan(scan("a"))
+    three.join_scan("a" * 12, "BW-01", joined_by="by hand")
     three.save_findings(Findings("BW-01", result={"verdict": "thin", "why": []}))
     three.save_findings(Findings("BW-02"), Findings("BW-03"))
     three.remove_sheet("BW-01", "remove")
-    assert three.put_back_sheet("BW-01", "remove --undo").unchanged
+    back = three.put_back_sheet("BW-01", "remove --undo")
+    assert (back.unchanged, back.scans) == (True, ("a" * 12,))
     assert three.out_of_date() == []
     found = three.findings("BW-01")
     assert found is not None
