@@ -293,7 +293,6 @@ main(["restore", file, "-a", root])
 @pytest.mark.parametrize(
     ("event", "function", "times"),
     [
-        pytest.param("call", "put_into", 1, id="backup copied"),
         pytest.param("return", "put", 1, id="former kept"),
         pytest.param("call", "step", 5, id="half way"),
     ],

@@ -73,7 +73,7 @@ def archives(draw):
 
 @given(archives(), st.sampled_from(["yaml", "json"]), IDS)
 @settings(
-    max_examples=12,
+    max_examples=8,
     deadline=None,
     # Making a failing example smaller takes minutes, as each one is two archives.
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
