@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections import Counter
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 from urllib.parse import urljoin, urlsplit
+
+from datasette.app import Datasette
 
 # Addresses of one page that differ in what is asked of it: so many of each are looked at.
 ASKED_OF_EACH = 4
@@ -94,13 +98,18 @@ async def every_page(site: Any, *, writing: bool = False) -> tuple[dict[str, Any
     return pages, documents
 
 
-async def refused_forms(site: Any, sheet: str) -> dict[str, Any]:
+async def refused_forms(root: Path, sheet: str, folder: Path) -> dict[str, Any]:
     """Send forms that can't be taken, as somebody who has signed in; gives what they come back as.
 
     Parameters
     ----------
+    root : the archive, which stays as it is.
     sheet : id of a sheet of the archive.
+    folder : where a copy of its catalogue goes, as what is refused is in the log of the door.
     """
+    folder.mkdir()
+    shutil.copy(root / "negcat.db", folder)
+    site = Datasette([str(folder / "negcat.db")])
     cookies = signed_in(site)
     first = await site.client.get("/new", cookies=cookies)
     token = re.search(r'name="csrftoken" value="([^"]+)"', first.text)

@@ -93,7 +93,9 @@ async def test_every_page_is_valid(archive, sample, scanned_twice, full_of_marku
             pages, _ = await every_page(site, writing=writing)
             for address, answer in pages.items():
                 kept.keep(f"{name} {address}", answer.text)
-        for address, answer in (await refused_forms(site, sheets[name])).items():
+        for address, answer in (
+            await refused_forms(root, sheets[name], tmp_path / f"{name} refused")
+        ).items():
             assert answer.status_code in (200, 400, 404), (address, answer.text)
             kept.keep(f"{name} {address}", answer.text)
         # Those that leave the archive as files.

@@ -124,8 +124,8 @@ async def test_no_page_makes_anything_of_it(site, writing):
         json.loads(answer.text)
 
 
-async def test_no_refusal_makes_anything_of_it(site):
-    answers = await refused_forms(site, "MK-1")
+async def test_no_refusal_makes_anything_of_it(archives, tmp_path):
+    answers = await refused_forms(archives["marked"], "MK-1", tmp_path / "refused")
     assert len(answers) == 5
     for address, answer in answers.items():
         assert answer.status_code < 500, address
