@@ -1,36 +1,19 @@
-"""Exif: the few tags that tell of a scan, in a JPEG, a PNG or a TIFF (Exif 2.32; TIFF 6.0, section 2).
+"""Exif: the tags that tell of a scan, in a JPEG, a PNG or a TIFF (Exif 2.32; TIFF 6.0, section 2).
 
-Only those tags are looked up, each once and none beyond a few kilobytes, and only in the two directories where they
-belong: whatever else a block holds, or claims to hold, costs nothing.
+ExifRead reads the block of a JPEG or PNG. It does whatever a directory asks of it, so the directories are looked over
+before: a block that names more than any scanner writes is left aside. What lies in a camera's own notes is never read.
 """
 
+import io
 import struct
 from collections.abc import Callable
 from typing import Final
 
+import exifread
+
 __all__ = ["EXIF_DIRECTORY", "exif_directory", "exif_values"]
 
 EXIF_DIRECTORY: Final = 34665
-_BELOW: Final = "Exif directory"
-
-IMAGE_TAGS: Final = {
-    269: "DocumentName",
-    270: "ImageDescription",
-    271: "Make",
-    272: "Model",
-    274: "Orientation",
-    282: "XResolution",
-    283: "YResolution",
-    285: "PageName",
-    296: "ResolutionUnit",
-    305: "Software",
-    306: "DateTime",
-    40091: "XPTitle",
-    40092: "XPComment",
-    40095: "XPSubject",
-    EXIF_DIRECTORY: _BELOW,
-}
-
 EXIF_TAGS: Final = {
     36867: "DateTimeOriginal",
     36868: "DateTimeDigitized",
@@ -41,11 +24,25 @@ EXIF_TAGS: Final = {
     40961: "ColorSpace",
 }
 
+MOST_DIRECTORIES: Final = 16
+"""Directories of a block, one after the other and below each other."""
+
 MOST_ENTRIES: Final = 1000
-"""Entries of a directory that are looked at."""
+"""Entries of a directory that are looked at, and of all directories of a block."""
+
+MOST_NUMBERS: Final = 500_000
+"""Numbers and letters that all values of a block may have together."""
 
 LONGEST: Final = 16_384
 """Bytes of a value that are read."""
+
+_POINTERS: Final = frozenset({EXIF_DIRECTORY, 34853, 40965, 330})
+"""Tags that name a directory below: Exif, place, interoperability, further pictures."""
+
+_COMMENT: Final = 37510
+_TEXT: Final = 2
+_LISTED: Final = 1000
+"""Numbers of a value from which on ExifRead makes no list of it."""
 
 _NUMBERS: Final = {3: "H", 4: "I", 8: "h", 9: "i", 13: "I"}
 _RATIOS: Final = {5: "II", 10: "ii"}
@@ -65,8 +62,66 @@ def exif_values(block: bytes, notes: list[str]) -> dict[str, object]:
 
     Returns
     -------
-    Texts as bytes, a number as int, a ratio as (over, under).
+    Values as ExifRead gives them, a list of one as that one; the comment as bytes.
     """
+    values: dict[str, object] = {}
+    try:
+        comment = _look_over(block)
+        # Without details: no camera's notes, and no thumbnail.
+        tags = exifread.process_file(
+            io.BytesIO(block), details=False, extract_thumbnail=False, truncate_tags=False
+        )
+    except Exception:
+        # ExifRead raises whatever a broken directory leads it to; a scan isn't refused for its tags
+        notes.append("its Exif data are damaged; not used")
+        return {}
+    for name, tag in tags.items():
+        group, _, key = name.partition(" ")
+        if group in {"Image", "EXIF"}:
+            found = getattr(tag, "values", None)
+            if isinstance(found, list) and len(found) == 1:
+                found = found[0]
+            values.setdefault(key, found[:LONGEST] if isinstance(found, (str, bytes, list)) else found)
+    return values | comment
+
+
+def _look_over(block: bytes) -> dict[str, object]:
+    """Raise ValueError or struct.error where a block asks for more than any scanner writes; give its comment."""
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(block[:4])
+    if order is None:
+        msg = "it is no Exif block"
+        raise ValueError(msg)
+    comment: dict[str, object] = {}
+    waiting, seen, entries, numbers = [struct.unpack_from(order + "I", block, 4)[0]], set[int](), 0, 0
+    while waiting:
+        at = waiting.pop()
+        if at in seen or at == 0:
+            continue
+        seen.add(at)
+        (count,) = struct.unpack_from(order + "H", block, at)
+        entries += count
+        for place in range(at + 2, at + 2 + 12 * count, 12):
+            if len(seen) > MOST_DIRECTORIES or entries > MOST_ENTRIES or numbers > MOST_NUMBERS:
+                msg = "it names more than a scan has"
+                raise ValueError(msg)
+            code, kind, items = struct.unpack_from(order + "HHI", block, place)
+            field = block[place + 8 : place + 12]
+            numbers += min(items, len(block)) if kind == _TEXT or items < _LISTED else 0
+            if code in _POINTERS:
+                if items != 1:
+                    msg = "one directory below another is named many times"
+                    raise ValueError(msg)
+                waiting.append(struct.unpack(order + "I", field)[0])
+            elif code == _COMMENT and not comment:
+                comment = {"UserComment": _value(_reader(block), order, kind, items, field)}
+        following = block[at + 2 + 12 * count :][:4]
+        if len(following) == 4:
+            waiting.append(struct.unpack(order + "I", following)[0])
+    return comment
+
+
+def _reader(block: bytes) -> Read:
+    """Give what reads a part of a block in memory."""
 
     def read(count: int, at: int) -> bytes:
         if at + count > len(block):
@@ -74,18 +129,7 @@ def exif_values(block: bytes, notes: list[str]) -> dict[str, object]:
             raise ValueError(msg)
         return block[at : at + count]
 
-    try:
-        order = {b"II*\0": "<", b"MM\0*": ">"}[block[:4]]
-        (start,) = struct.unpack_from(order + "I", block, 4)
-        values = _directory(read, order, start, IMAGE_TAGS)
-        below = values.pop(_BELOW, None)
-        if isinstance(below, int):
-            values |= _directory(read, order, below, EXIF_TAGS)
-    except (KeyError, ValueError, struct.error):
-        # a scan isn't refused for its tags
-        notes.append("its Exif data are damaged; not used")
-        return {}
-    return values
+    return read
 
 
 def exif_directory(read: Read, order: str, start: int, *, big: bool) -> dict[str, object]:

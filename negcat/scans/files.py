@@ -15,7 +15,7 @@ from negcat.errors import ScanError
 __all__ = ["Checksum", "Damaged", "Master", "opened", "sha256_of"]
 
 # What the libraries have to say of odd tags goes nowhere: every fault that matters is found and told here.
-for _name in ("tifffile", "PIL"):
+for _name in ("tifffile", "exifread", "PIL"):
     _logger = logging.getLogger(_name)
     _logger.addHandler(logging.NullHandler())
     _logger.propagate = False

@@ -42,6 +42,7 @@ ONE_ROOM_LIBRARIES = {
     "tifffile": "scans",
     "imagecodecs": "scans",
     "PIL": "scans",
+    "exifread": "scans",
     "pyvips": "scans",
     "fpdf": "papers",
     "segno": "papers",
