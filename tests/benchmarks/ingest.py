@@ -196,6 +196,13 @@ def child(task: str, path: Path, scratch: Path) -> dict:
     return {"ms": 1000 * seconds}
 
 
+def without_main() -> None:
+    """Let workers begin as those of `negcat` do, whose start is a few lines: they import what began the program."""
+    begun = sys.modules["__main__"]
+    begun.__spec__ = None
+    del begun.__file__
+
+
 def machine() -> str:
     """Say what this runs on."""
     cpu = next(
@@ -220,6 +227,7 @@ def main() -> None:
     parser.add_argument("--dir", type=Path, help="where the scans are made; 4 GB, 1 GB with --small")
     parser.add_argument("--child", nargs=2, help=argparse.SUPPRESS)
     given = parser.parse_args()
+    without_main()
     if given.child:
         print(json.dumps(child(given.child[0], Path(given.child[1]), given.dir)))
         return

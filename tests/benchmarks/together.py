@@ -20,7 +20,7 @@ import numpy as np
 
 from negcat.work.ingest import ingest_scans
 from negcat.work.workers import executor, results
-from tests.benchmarks.ingest import LAYOUTS, machine, make_archive, make_scan
+from tests.benchmarks.ingest import LAYOUTS, machine, make_archive, make_scan, without_main
 
 SIZE = (4800, 6000, 600)
 LIMIT = 1.7
@@ -61,6 +61,7 @@ def main() -> None:
     parser.add_argument("--scans", type=int, default=6, help="of each kind")
     parser.add_argument("--dir", type=Path, help="where the scans are made; 1 GB")
     given = parser.parse_args()
+    without_main()
     print(machine(), end="\n\n")
     print(
         "| scans | one worker, s | two, s | two against one | limit | one worker with two threads, s |\n"
