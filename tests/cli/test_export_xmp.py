@@ -256,6 +256,12 @@ def test_masters_named_alike_get_files_of_their_own(archive, tmp_path):
     for name, item in files.items():
         assert name == "BW-01.tif.xmp" or item["scan"] in name
         assert read(tmp_path / "out" / name)["negcat:scan"]["negcat:scan"] == item["scan"]
+    # Beside the masters there is no clash, but a name may be too long to be written.
+    result = archive.run("export", "xmp", "--json", status=1)
+    told = json.loads(result.stdout)
+    assert (told["written"], told["refused"]) == (2, 1)
+    assert "can't be written (file name too long)" in result.stderr
+    assert {path.name for path in (tmp_path / "b").iterdir()} == {"BW-01.tif", "BW-01.tif.xmp"}
 
 
 def test_refused_as_a_whole(archive, tmp_path):

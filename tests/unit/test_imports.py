@@ -37,6 +37,8 @@ STRANGERS = {("cli", "web"), ("web", "cli")}
 ONE_ROOM_LIBRARIES = {
     "click": "cli",
     "datasette": "web",
+    "jinja2": "web",
+    "markupsafe": "web",
     "sqlite3": "catalogue",
     "sqlite_utils": "catalogue",
     "tifffile": "scans",
