@@ -232,10 +232,8 @@ def _test(test: Story) -> Test:
     how = [str(test["developer"]), str(test["dilution"] or "")]
     if test["temperature_c"] is not None:
         how.append(f"{number(test['temperature_c'])} °C")
-    if test["densities"]:
-        read = f"{len(test['densities'])} densities, typed in"
-    else:
-        read = f"from the scan {test['scan']}"
+    typed = test["densities"]
+    read = f"{len(typed)} densities, typed in" if typed else f"from the scan {test['scan']}"
     return Test(
         test=str(test["test"]),
         developer=", ".join(part for part in how if part),

@@ -6,6 +6,7 @@ Nothing is guessed. A scan that names no sheet, or two, waits until someone says
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -181,7 +182,8 @@ def side_file_texts(scan: Path) -> list[str]:
             # One file may answer to both spellings, on a disk that doesn't tell capitals.
             for spelt in (suffix, suffix.upper()):
                 side = base.with_name(base.name + spelt)
-                if side.is_file():
+                # Unlike Path.is_file, this only says no where the folder may not be entered.
+                if os.path.isfile(side):  # noqa: PTH113
                     texts += _texts_of_side_file(side)
                     break
     return texts
