@@ -71,12 +71,12 @@ def verify(
       negcat verify --find /media/disk2/scans
     """
     from negcat.work.previews import mend_previews
-    from negcat.work.verify import verify_archive
+    from negcat.work.verify import Verification
 
     if not full and any(given is not None for given in (older_than, minutes, jobs, cluster)):
         raise click.UsageError("--older-than, --minutes, --jobs and --workers go with --full.")
     with _opened(archive_dir, to_write=bool(places)) as archive:
-        run = verify_archive(
+        run = Verification(
             archive,
             full=full,
             workers=workers_named(jobs, cluster) if full else 0,

@@ -17,7 +17,7 @@ from negcat.errors import ScanError
 from negcat.work.archive import Archive
 from negcat.work.workers import Lost, executor, results
 
-__all__ = ["Check", "Status", "Verification", "verify_archive"]
+__all__ = ["Check", "Status", "Verification"]
 
 PATIENCE_S, SLOWEST = 120.0, 1e6
 """Seconds that a file may take, and bytes a second beyond them."""
@@ -274,15 +274,3 @@ def _files(places: Sequence[Path]) -> Iterator[Path]:
         for here, folders, names in os.walk(place):
             folders.sort()
             yield from (Path(here, name) for name in sorted(names))
-
-
-def verify_archive(
-    archive: Archive,
-    *,
-    full: bool = False,
-    workers: int | str = 0,
-    older_than_days: float | None = None,
-    minutes: float | None = None,
-) -> Verification:
-    """Prepare to check masters; the catalogue itself is checked at once. See :class:`Verification`."""
-    return Verification(archive, full=full, workers=workers, older_than_days=older_than_days, minutes=minutes)

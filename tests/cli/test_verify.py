@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from negcat.work.archive import Archive
-from negcat.work.verify import verify_archive
+from negcat.work.verify import Verification
 from tests.cli.conftest import Bench
 
 
@@ -96,7 +96,7 @@ def test_every_check_is_kept(three: Bench) -> None:
 
 def test_a_run_that_was_interrupted_is_gone_on_with(three: Bench) -> None:
     with Archive.open(three.folder) as archive:
-        begun = iter(verify_archive(archive, full=True))
+        begun = iter(Verification(archive, full=True))
         first = next(begun)
         begun.close()
     later = three.json("verify", "--full")
