@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from urllib.parse import unquote, urlsplit
 import pytest
 
 from negcat.catalogue import Catalogue
+from negcat.site import site_of
 from negcat.web import site_lists
 from negcat.work.archive import Archive
 from tests.cli.test_export_records import run
@@ -75,9 +75,11 @@ Exported = tuple[Path, dict[str, Any]]
 
 @pytest.fixture(scope="module")
 def exported(sample: Path, tmp_path_factory: pytest.TempPathFactory) -> Exported:
-    """The sample's site, and what was told of it; only to be read."""
+    """The sample's site, with few sheets on a page, and what was told of it; only to be read."""
     folder = tmp_path_factory.mktemp("exported") / "a site"
-    return folder, json.loads(run("export", "site", folder, "-a", sample, "--json").stdout)
+    with pytest.MonkeyPatch.context() as few:
+        few.setattr(site_lists, "PLATES", 5)
+        return folder, json.loads(run("export", "site", folder, "-a", sample, "--json").stdout)
 
 
 @pytest.mark.parametrize("archive", ["sample", "full_of_markup", "scanned_twice"])
@@ -133,10 +135,8 @@ def test_a_sheet_shows_what_the_archive_says_of_it(sample, exported):
     assert (folder / "pictures" / scan[:2] / kept.name).read_bytes() == kept.read_bytes()
 
 
-def test_lists_are_paged_and_hold_each_sheet_once(sample, tmp_path, monkeypatch):
-    monkeypatch.setattr(site_lists, "PLATES", 5)
-    folder = tmp_path / "site"
-    run("export", "site", folder, "-a", sample)
+def test_lists_are_paged_and_hold_each_sheet_once(sample, exported):
+    folder, _ = exported
     found = json.loads(run("find", "-a", sample, "--json").stdout)["sheets"]
 
     def listed(first: Path) -> list[str]:
@@ -156,7 +156,6 @@ def test_lists_are_paged_and_hold_each_sheet_once(sample, tmp_path, monkeypatch)
         made = [sheet["sheet"] for sheet in found if sheet["cell"] == cell]
         assert len(made) > 5
         assert listed(folder / "by" / "cell" / cell / "1.html") == made
-    reached(folder)
 
 
 def test_the_filter_has_every_sheet(sample, exported):
@@ -171,36 +170,28 @@ def test_the_filter_has_every_sheet(sample, exported):
             assert sheet[name] in f"{shown} {more}"
 
 
-@pytest.fixture
-def own(sample: Path, tmp_path: Path, copy_tree: Callable[[Path, Path], None]) -> Path:
-    root = tmp_path / "own"
-    copy_tree(sample, root)
-    return root
-
-
-def test_pictures_are_made_again_and_those_that_cannot_be_are_named(own, tmp_path):
-    shown = {
-        sheet: json.loads(run("show", sheet, "-a", own, "--json").stdout)["scans"][0]
-        for sheet in ("BW-01", "BW-10")
-    }
-    for scan in shown.values():
-        for kept in (own / "previews" / scan["scan"][:2]).glob(f"{scan['scan']}*"):
-            kept.unlink()
-    (own / shown["BW-10"]["path"]).unlink()
+def test_pictures_are_made_again_and_those_that_cannot_be_are_named(measured, tmp_path):
+    gone, _ = measured.scan_sheet("scans/BW-02.tif", seed=2)
+    measured.run("ingest", gone)
+    gone.unlink()
+    for kept in (tmp_path / "previews").rglob("*.*"):
+        kept.unlink()
+    (missing,) = measured.json("show", "BW-02")["scans"]
+    (mended,) = measured.json("show", "BW-01")["scans"]
     folder = tmp_path / "site"
-    result = run("export", "site", folder, "-a", own, "--json", status=1)
+    result = measured.run("export", "site", folder, "--json", status=1)
     told = json.loads(result.stdout)
     ((sheet, scan, reason),) = [tuple(one.values()) for one in told["without_picture"]]
-    assert (sheet, scan) == ("BW-10", shown["BW-10"]["scan"])
-    assert f"no picture of BW-10: {reason}" in result.stderr
+    assert (sheet, scan) == ("BW-02", missing["scan"])
+    assert f"no picture of BW-02: {reason}" in result.stderr
     pages = reached(folder)
-    assert "its picture couldn’t be made" in " ".join(pages[folder / "sheet" / "BW-10.html"].text)
-    scan = shown["BW-01"]["scan"]
+    assert "its picture couldn’t be made" in " ".join(pages[folder / "sheet" / "BW-02.html"].text)
+    scan = mended["scan"]
     assert (folder / "pictures" / scan[:2] / f"{scan}-page.jpg").stat().st_size > 1000
-    assert str(own) not in (folder / "sheet" / "BW-10.html").read_text(encoding="utf-8")
+    assert str(tmp_path) not in (folder / "sheet" / "BW-02.html").read_text(encoding="utf-8")
 
 
-def test_masters_elsewhere_are_named_without_their_folder(archive, tmp_path, monkeypatch):
+def test_masters_elsewhere_are_named_without_their_folder(archive, tmp_path):
     elsewhere = tmp_path / "somewhere <else>" / "scans & more"
     archive.scan_sheet("BW-01.tif")
     elsewhere.mkdir(parents=True)
@@ -219,7 +210,7 @@ def test_masters_elsewhere_are_named_without_their_folder(archive, tmp_path, mon
         assert str(tmp_path) not in content
 
 
-def test_never_into_a_folder_that_holds_something_and_whole_or_not_at_all(own, tmp_path, monkeypatch):
+def test_never_into_a_folder_that_holds_something_and_whole_or_not_at_all(measured, tmp_path):
     filled = tmp_path / "filled"
     filled.mkdir()
     (filled / "mine.txt").write_text("mine", encoding="utf-8")
@@ -228,19 +219,18 @@ def test_never_into_a_folder_that_holds_something_and_whole_or_not_at_all(own, t
         (filled / "mine.txt", "is there already and no folder"),
         (tmp_path / "nowhere" / "site", "there is no folder"),
     ):
-        assert why in run("export", "site", wrong, "-a", own, status=2).stderr
+        assert why in measured.run("export", "site", wrong, status=2).stderr
     assert [path.name for path in filled.iterdir()] == ["mine.txt"]
 
     # Broken off at any sheet, nothing is left.
-    from negcat.site import site_of
-
-    with Archive.open(own, readonly=True) as archive:
-        run_ = iter(site_of(archive, tmp_path / "site"))
-        for _ in range(5):
-            next(run_)
+    before = set(tmp_path.iterdir())
+    with Archive.open(measured.archive, readonly=True) as archive:
+        sheets = iter(site_of(archive, tmp_path / "site"))
+        next(sheets)
+        assert set(tmp_path.iterdir()) > before
         assert not (tmp_path / "site").exists()
-        run_.close()
-    assert {path.name for path in tmp_path.iterdir()} == {"filled", "own"}
+        sheets.close()
+    assert set(tmp_path.iterdir()) - before <= {tmp_path / "negcat.db-wal", tmp_path / "negcat.db-shm"}
 
 
 def test_an_empty_archive_has_pages_too(tmp_path):
