@@ -1,8 +1,8 @@
 """How much faster two worker processes take compressed scans than one.
 
-    python -m tests.benchmarks.together [--reps 3] [--scans 6] [--dir DIR]
+    python -m tests.benchmarks.together [--reps 3] [--scans 4] [--dir DIR]
 
-Makes its own scans (each 58 MB of pixels: grey, 16 bits, a negative with grain), LZW and deflate, and takes all of
+Makes its own scans (each 230 MB of pixels: grey, 16 bits, a negative with grain), LZW and deflate, and takes all of
 them into a new archive (checksum, pyramid, margin, base+fog, spots, catalogue, pictures) by one worker, by two, and
 once more by one that decodes with two threads. Each worker decodes with one thread otherwise, so that what is
 compared is processes. They run in turn and the least of the repetitions counts; the workers have begun before.
@@ -19,10 +19,11 @@ from pathlib import Path
 import numpy as np
 
 from negcat.work.ingest import ingest_scans
+from negcat.work.taking import take_record_files
 from negcat.work.workers import executor, results
-from tests.benchmarks.ingest import LAYOUTS, machine, make_archive, make_scan, without_main
+from tests.benchmarks.ingest import LAYOUTS, RECORDS, SIZES, machine, make_archive, make_scan, without_main
 
-SIZE = (4800, 6000, 600)
+SIZE = SIZES["230 MB"]
 LIMIT = 1.7
 KINDS = ("LZW strips", "deflate strips", "LZW tiles")
 
@@ -39,17 +40,26 @@ class WithThreads:
         return self._workers.submit(function, replace(task, threads=self._threads))
 
 
+def records_of(count: int) -> str:
+    """Write the records of so many sheets like the first: one for each scan."""
+    head, first = RECORDS.split("sheets:\n")
+    return head + "sheets:\n" + "".join(first.replace("M-01", f"M-{n:02d}") for n in range(1, count + 1))
+
+
 def taken_in(paths: list[Path], workers: int, threads: int, scratch: Path) -> float:
     """Take scans into a new archive; seconds."""
     folder = Path(tempfile.mkdtemp(dir=scratch))
     with make_archive(folder) as archive, executor(workers) as pool:
+        records = folder / "all.yaml"
+        records.write_text(records_of(len(paths)))
+        take_record_files(archive, [records])
         list(results(pool, abs, range(4 * workers)))
         begin = time.perf_counter()
         run = ingest_scans(archive, paths, workers=WithThreads(pool, threads))
         items = run.finish(list(run))
         seconds = time.perf_counter() - begin
         assert len(items) == len(paths), items
-        assert all(item.status == "added" for item in items), items
+        assert all(item.measured for item in items), items
     shutil.rmtree(folder)
     return seconds
 
@@ -58,7 +68,7 @@ def main() -> None:
     """Make the scans, take them, print the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--reps", type=int, default=3, help="repetitions of which the least counts")
-    parser.add_argument("--scans", type=int, default=6, help="of each kind")
+    parser.add_argument("--scans", type=int, default=4, help="of each kind")
     parser.add_argument("--dir", type=Path, help="where the scans are made; 1 GB")
     given = parser.parse_args()
     without_main()
@@ -70,12 +80,12 @@ def main() -> None:
     with tempfile.TemporaryDirectory(dir=given.dir) as name:
         scratch = Path(name)
         for kind in KINDS:
-            first = scratch / "M-01 0.tif"
+            first = scratch / "M-01.tif"
             make_scan(scratch, *SIZE, {first: LAYOUTS[kind][0]})
             paths = [first]
-            for number in range(1, given.scans):
+            for number in range(2, given.scans + 1):
                 # The same picture under another checksum: what lies behind the picture belongs to nothing.
-                paths.append(scratch / f"M-01 {number}.tif")
+                paths.append(scratch / f"M-{number:02d}.tif")
                 paths[-1].write_bytes(first.read_bytes() + np.int32(number).tobytes())
             times = [
                 [taken_in(paths, workers, threads, scratch) for workers, threads in ((1, 1), (2, 1), (1, 2))]
