@@ -10,7 +10,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import EVERYTHING, VIEWS, View, Watched, serving, watched
+from tests.browser.conftest import EACH_ONCE, EVERYTHING, View, Watched, serving, watched
 
 pytestmark = pytest.mark.browser
 
@@ -23,7 +23,7 @@ def twice(scanned_twice: Path) -> Iterator[str]:
     yield from serving(scanned_twice)
 
 
-@pytest.fixture(params=VIEWS, ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def seen(request: pytest.FixtureRequest, browser: Browser, twice: str) -> Iterator[Watched]:
     yield from watched(browser, twice, request.param)
 

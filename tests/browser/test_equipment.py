@@ -8,7 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from pypdf import PdfReader
 
-from tests.browser.conftest import VIEWS, View, serving, watched
+from tests.browser.conftest import EACH_ONCE, VIEWS, View, serving, watched
 from tests.simulation import late_may
 from tests.web.worked import BATCH, FILM, LENS, build
 
@@ -39,12 +39,12 @@ def odd(tmp_path_factory):
     yield from serving(build(tmp_path_factory.mktemp("odd")))
 
 
-@pytest.fixture(params=VIEWS, ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def seen(request, browser, served):
     yield from watched(browser, served, request.param)
 
 
-@pytest.fixture(params=[VIEWS[0], VIEWS[3]], ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def strange(request, browser, odd):
     yield from watched(browser, odd, request.param)
 

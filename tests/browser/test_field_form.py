@@ -18,7 +18,7 @@ from negcat.cli import main
 from negcat.notation.patterns import PATTERNS, fits
 from negcat.work.archive import Archive
 from negcat.work.field_form import field_form
-from tests.browser.conftest import CHROMIUM, EVERYTHING, VIEWS, View
+from tests.browser.conftest import CHROMIUM, EACH_ONCE, EVERYTHING, VIEWS, View
 from tests.web.conftest import MARKUP
 from tests.web.markup import marked
 
@@ -100,7 +100,7 @@ def opened(browser: Browser, file: Path, view: View = VIEWS[0]) -> Iterator[Open
     context.close()
 
 
-@pytest.fixture(params=VIEWS, ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def form(request: pytest.FixtureRequest, browser: Browser, form_file: Path) -> Iterator[Opened]:
     yield from opened(browser, form_file, request.param)
 
