@@ -202,9 +202,9 @@ def watched(browser: Browser, address: str, view: View, **more: object) -> Itera
     context.close()
 
 
-@pytest.fixture(params=VIEWS, ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def seen(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Watched]:
-    """A page in each of the views."""
+    """A page at each width and in each scheme."""
     yield from watched(browser, address, request.param)
 
 

@@ -9,8 +9,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 
 from tests.browser.conftest import (
+    EACH_ONCE,
     EVERYTHING,
-    VIEWS,
     View,
     Watched,
     serving,
@@ -87,7 +87,7 @@ def sign_in(signed_in_at: tuple[str, dict[str, str]], browser: Browser) -> dict[
     return dict(state)
 
 
-@pytest.fixture(params=VIEWS, ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def writer(
     request: pytest.FixtureRequest,
     browser: Browser,
@@ -153,13 +153,13 @@ def test_axe_finds_nothing_for_who_has_signed_in(writer: Watched) -> None:
     assert all_of(writer, WRITING) == []
 
 
-@pytest.mark.parametrize("view", VIEWS, ids=str)
+@pytest.mark.parametrize("view", EACH_ONCE, ids=str)
 def test_axe_finds_nothing_on_a_sheet_of_several_scans(browser: Browser, twice: str, view: View) -> None:
     for seen in watched(browser, twice, view):
         assert all_of(seen, TWICE) == []
 
 
-@pytest.mark.parametrize("view", VIEWS, ids=str)
+@pytest.mark.parametrize("view", EACH_ONCE, ids=str)
 def test_axe_finds_nothing_where_texts_are_odd(browser: Browser, marked: str, view: View) -> None:
     for seen in watched(browser, marked, view):
         assert all_of(seen, MARKED) == []
