@@ -87,14 +87,14 @@ def sign_in(signed_in_at: tuple[str, dict[str, str]], browser: Browser) -> dict[
     return dict(state)
 
 
-@pytest.fixture(params=EACH_ONCE, ids=str)
+@pytest.fixture(params=EACH_ONCE[1:], ids=str)
 def writer(
     request: pytest.FixtureRequest,
     browser: Browser,
     signed_in_at: tuple[str, object],
     sign_in: dict[str, object],
 ) -> Iterator[Watched]:
-    """A page of somebody who has signed in, in each of the views."""
+    """A page of somebody who has signed in, on a narrow, dark screen."""
     yield from watched(browser, signed_in_at[0], request.param, storage_state=sign_in)
 
 
@@ -153,13 +153,13 @@ def test_axe_finds_nothing_for_who_has_signed_in(writer: Watched) -> None:
     assert all_of(writer, WRITING) == []
 
 
-@pytest.mark.parametrize("view", EACH_ONCE, ids=str)
+@pytest.mark.parametrize("view", EACH_ONCE[1:], ids=str)
 def test_axe_finds_nothing_on_a_sheet_of_several_scans(browser: Browser, twice: str, view: View) -> None:
     for seen in watched(browser, twice, view):
         assert all_of(seen, TWICE) == []
 
 
-@pytest.mark.parametrize("view", EACH_ONCE, ids=str)
+@pytest.mark.parametrize("view", EACH_ONCE[:1], ids=str)
 def test_axe_finds_nothing_where_texts_are_odd(browser: Browser, marked: str, view: View) -> None:
     for seen in watched(browser, marked, view):
         assert all_of(seen, MARKED) == []

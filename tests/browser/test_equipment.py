@@ -151,14 +151,15 @@ def printed(page, paper):
     return PdfReader(io.BytesIO(page.pdf(format=paper)))
 
 
-def test_every_sheet_of_the_sample_is_one_page(browser, served):
+def test_a_sheet_of_the_sample_is_one_page(browser, served):
     for seen in watched(browser, served, VIEWS[0]):
-        for number, sheet in enumerate(SHEETS):
+        # Some of those that are scanned, and of those that wait for the scanner, whose pages are unlike theirs.
+        for number, sheet in enumerate((*SHEETS[:24:4], *SHEETS[24::2])):
             page = seen.open(f"/sheet/{sheet}")
             # A sheet that waits to be scanned has no picture.
             until(page, "(document.getElementById('viewer')?.dataset.ready ?? 'yes') === 'yes'")
             # The shorter of the two papers for all, the other for some.
-            for paper in ("Letter", "A4") if number % 5 == 0 else ("Letter",):
+            for paper in ("Letter", "A4") if number % 3 == 0 else ("Letter",):
                 assert len(printed(page, paper).pages) == 1, (sheet, paper)
         assert seen.quiet()
 

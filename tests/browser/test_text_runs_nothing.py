@@ -34,7 +34,7 @@ def pages(full_of_markup: Path) -> list[str]:
     return [*own, *(f"/negcat/{table}" for table in describe()), "/negcat", "/negcat/sheets/MK-1"]
 
 
-@pytest.mark.parametrize("view", [View(390, "light"), View(1280, "dark")], ids=str)
+@pytest.mark.parametrize("view", [View(390, "light")], ids=str)
 def test_nothing_runs_nothing_is_asked_for_and_all_of_it_fits(
     browser: Browser, marked: str, pages: list[str], view: View
 ) -> None:
