@@ -18,6 +18,9 @@ __all__ = ["clear_unfinished", "put", "written_whole"]
 
 SUFFIX = ".part"
 
+_SIDES = ("journal", "shm", "wal")
+"""What SQLite lays beside a file that it writes."""
+
 # It can't be read without being set, which other threads would see.
 _UMASK = os.umask(0o077)
 os.umask(_UMASK)
@@ -89,11 +92,18 @@ def clear_unfinished(folder: Path, name: str | None = None) -> None:
     name : only files that would have got this name; None: any.
     """
     start = "." if name is None else f".{name}."
-    with contextlib.suppress(OSError), os.scandir(folder) as entries:
-        for entry in entries:
-            if entry.name.startswith(start) and entry.name.endswith(SUFFIX):
+    with contextlib.suppress(OSError):
+        left = sorted(path.name for path in folder.iterdir() if path.name.startswith(start))
+        for found in left:
+            if found.endswith(SUFFIX):
                 with contextlib.suppress(OSError):
-                    _clear(Path(entry.path))
+                    _clear(folder / found)
+        for found in left:
+            # SQLite's, beside a copy that is gone: of one being written they are in use.
+            part, _, side = found.rpartition("-")
+            if part.endswith(SUFFIX) and side in _SIDES and not (folder / part).exists():
+                with contextlib.suppress(OSError):
+                    (folder / found).unlink()
 
 
 def _begin(target: Path) -> tuple[int, Path]:

@@ -81,3 +81,16 @@ def test_only_what_nobody_writes_any_more_is_cleared_away(tmp_path: Path) -> Non
 
 def test_a_folder_that_is_gone_has_nothing_to_clear(tmp_path: Path) -> None:
     clear_unfinished(tmp_path / "gone")
+
+
+def test_what_sqlite_laid_beside_a_killed_programs_file_is_cleared_too(tmp_path: Path) -> None:
+    (tmp_path / ".negcat.db.abc123.part").touch()
+    for name in (".negcat.db.abc123.part-journal", ".negcat.db.gone45.part-wal"):
+        (tmp_path / name).touch()
+    with written_whole(tmp_path / "negcat.db") as living:
+        beside = living.with_name(living.name + "-journal")
+        beside.touch()
+        clear_unfinished(tmp_path)
+        # It is in use beside what is being written.
+        assert sorted(tmp_path.iterdir()) == [living, beside]
+        beside.unlink()
