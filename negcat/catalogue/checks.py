@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from negcat.catalogue.connection import CatalogueFile, now
 
@@ -120,11 +120,3 @@ class ChecksKept(CatalogueFile):
             "select count(*), coalesce(sum(status = 'unchanged'), 0) from checks where run = ?", [run]
         )[0]
         return int(masters), int(unchanged)
-
-    def checks_of(self, scan: str) -> list[dict[str, Any]]:
-        """List how a master was found whenever it was read whole or found wrong, the newest check first."""
-        return self.rows(
-            "select c.at, r.way, c.status, c.path, c.found_sha256, c.reason from checks c"
-            " join check_runs r on r.id = c.run where c.scan = ? order by c.at desc, c.run desc",
-            [scan],
-        )

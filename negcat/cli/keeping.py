@@ -10,7 +10,7 @@ import click
 
 from negcat.cli.options import archive_option, json_option, open_archive, workers_named, workers_options
 from negcat.cli.output import print_json, progress, table, warn
-from negcat.errors import ArchiveError
+from negcat.errors import ArchiveError, ScanError
 
 if TYPE_CHECKING:
     from negcat.work.archive import Archive
@@ -95,9 +95,11 @@ def verify(
         if previews:
             with progress(archive.catalogue.scans(), run.length, "Looking at pictures") as rows:
                 for row in rows:
-                    fault = mend_previews(archive, row, made)
-                    if fault is not None:
-                        unmade.append(fault)
+                    try:
+                        if mend_previews(archive, row):
+                            made.append(row["scan"])
+                    except ScanError as error:
+                        unmade.append(str(error))
         unread = archive.catalogue.readonly
     failed = _failed(checks)
     if as_json:

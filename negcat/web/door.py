@@ -69,7 +69,6 @@ BODY_S = 60.0
 AT_ONCE, WAITING = 4, 48
 """Requests of one address elsewhere that are worked on at once, and that may wait for their turn."""
 
-SIGN_IN = "/sign-in"
 METHODS = ("GET", "HEAD", "OPTIONS", "POST")
 
 _READ_AS_ASCII = {b"host", b"cookie", b"content-type", b"x-csrftoken", b"origin", b"authorization"}

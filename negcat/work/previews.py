@@ -124,18 +124,21 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
         scans.write_preview(tones, _path(archive, row, size), PREVIEW_QUALITY, size=wanted)
 
 
-def mend_previews(archive: Archive, row: Mapping[str, Any], made: list[str]) -> str | None:
+def mend_previews(archive: Archive, row: Mapping[str, Any]) -> bool:
     """Make a scan's pictures again where one is missing or damaged.
 
     Parameters
     ----------
     archive : the archive.
     row : the scan, as the catalogue keeps it.
-    made : the ids of scans whose pictures were made again; this one's is added.
 
     Returns
     -------
-    Why they can't be made; None where they are there.
+    Whether any was made.
+
+    Raises
+    ------
+    ScanError : one is missing, and the master can't be read or the picture not be written.
     """
     pyramid = scans.pyramid_path(archive.previews, row["scan"])
     try:
@@ -149,15 +152,11 @@ def mend_previews(archive: Archive, row: Mapping[str, Any], made: list[str]) -> 
         for size in SIZES
     )
     if was_there and whole:
-        return None
-    try:
-        pyramid_of(archive, row["scan"])
-        if not whole:
-            make_previews(archive, row, reduced_of(archive, row))
-    except ScanError as error:
-        return str(error)
-    made.append(str(row["scan"]))
-    return None
+        return False
+    pyramid_of(archive, row["scan"])
+    if not whole:
+        make_previews(archive, row, reduced_of(archive, row))
+    return True
 
 
 def forget_previews(archive: Archive, row: Mapping[str, Any]) -> None:

@@ -59,10 +59,8 @@ class Check:
 class _Task:
     """What a worker is to look at."""
 
+    master: Due
     path: str
-    size_bytes: int
-    modified_ns: int
-    sha256: str
     whole: bool
 
 
@@ -89,13 +87,16 @@ def _look(task: _Task) -> _Seen:
         )
     except OSError as error:
         return _Seen("unreadable", f"it can't be looked at ({(error.strerror or str(error)).lower()})")
-    if not task.whole and (seen.st_size, seen.st_mtime_ns) == (task.size_bytes, task.modified_ns):
+    if not task.whole and (seen.st_size, seen.st_mtime_ns) == (
+        task.master.size_bytes,
+        task.master.modified_ns,
+    ):
         return _Seen("unchanged", modified_ns=seen.st_mtime_ns)
     try:
         found = scans.sha256_of(path)
     except ScanError as error:
         return _Seen("unreadable", str(error).removeprefix(f"{path}: "))
-    if found != task.sha256:
+    if found != task.master.sha256:
         return _Seen("changed", "its content is not what was taken; put back a sound copy", found)
     return _Seen("unchanged", None, found, seen.st_mtime_ns)
 
@@ -146,11 +147,11 @@ class Verification:
     def __iter__(self) -> Iterator[Check]:
         end = None if self._minutes is None else time.monotonic() + 60 * self._minutes
         due = self._archive.catalogue.masters_due(unchecked_since=self._unchecked_since, run=self._run)
-        tasks = ((one, self._task(one)) for one in due)
+        tasks = (_Task(one, str(self._archive.master_path(one.path)), self._full) for one in due)
         masters = unchanged = 0
         with executor(self._workers, seconds=_seconds) as workers:
-            for (one, _), seen in results(workers, _look_at, _until(tasks, end)):
-                check = self._check(one, seen)
+            for task, seen in results(workers, _look, _until(tasks, end)):
+                check = self._check(task.master, seen)
                 masters += 1
                 unchanged += check.sound
                 yield check
@@ -161,10 +162,6 @@ class Verification:
             if self._full:
                 masters, unchanged = self._archive.catalogue.count_checked(self._run)
             self._archive.catalogue.end_run(self._run, masters=masters, unchanged=unchanged)
-
-    def _task(self, one: Due) -> _Task:
-        path = str(self._archive.master_path(one.path))
-        return _Task(path, one.size_bytes, one.modified_ns, one.sha256, self._full)
 
     def _check(self, one: Due, seen: _Seen | Lost) -> Check:
         """Say how a master was found, and write it down."""
@@ -244,16 +241,12 @@ class Verification:
             yield moved
 
 
-def _seconds(of: tuple[Due, _Task]) -> float:
+def _seconds(task: _Task) -> float:
     """Give how long a file may take: a drive that answers no more ends the wait."""
-    return PATIENCE_S + of[1].size_bytes / SLOWEST
+    return PATIENCE_S + task.master.size_bytes / SLOWEST
 
 
-def _look_at(of: tuple[Due, _Task]) -> _Seen:
-    return _look(of[1])
-
-
-def _until(tasks: Iterator[tuple[Due, _Task]], end: float | None) -> Iterator[tuple[Due, _Task]]:
+def _until(tasks: Iterator[_Task], end: float | None) -> Iterator[_Task]:
     for task in tasks:
         if end is not None and time.monotonic() >= end:
             return
