@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from negcat.work.archive import Archive
-from negcat.work.computing import refresh
+from negcat.work.catching_up import catch_up
 from negcat.work.ingest import Item, join_and_measure
 from negcat.work.masters import reduced_of
 from negcat.work.naming import known_scan, known_sheet
@@ -36,11 +36,11 @@ def match_scan(archive: Archive, scan: str, sheet: str, *, via: str = "match") -
     record = known_sheet(catalogue, sheet)
     reduced = reduced_of(archive, row)
     before = row["sheet"]
-    with catalogue.writing():
-        catalogue.join_scan(row["scan"], record.sheet, joined_by="by hand", via=via)
-        join_and_measure(archive, row["scan"], record.sheet, reduced)
-        if before is not None and before != record.sheet:
-            refresh(archive, [before])
+    since = catalogue.writes_of_others()
+    catalogue.join_scan(row["scan"], record.sheet, joined_by="by hand", via=via)
+    # Whoever else writes isn't kept waiting by pixels. Stopped from here on, the next run finds the marks.
+    join_and_measure(archive, row["scan"], record.sheet, reduced, leave_marked=True)
+    catch_up(archive, via, {record.sheet}, since)
     joined = catalogue.scan(row["scan"])
     findings = catalogue.findings(record.sheet)
     assert joined is not None

@@ -134,20 +134,30 @@ def measure_sheet(
                 # The record may be another one by now: the next command that writes computes the sheet again.
                 archive.catalogue.mark_out_of_date([sheet])
         return _outcome(findings)
-    # Between looking and setting nobody else may write; and a spot is set only once it is measured.
+    # A spot is set only once it is measured; and whoever else writes isn't kept waiting by pixels.
+    before = archive.catalogue.writes_of_others()
+    record, changed, findings = _with_spots_set(archive, sheet, changes, confirm=confirm, seen=seen)
     with archive.catalogue.writing():
-        record = known_sheet(archive.catalogue, sheet)
-        _refuse_outdated(archive.catalogue, record, seen)
-        changed = record
-        if confirm:
-            # Only now is it sure where they lie: the scans may have been taken since they were last looked at.
-            changed = confirmed(changed, compute(archive, Equipment(archive.catalogue), record))
-        changed = with_spots(archive.catalogue, changed, changes)
-        findings = compute(archive, Equipment(archive.catalogue), changed, reuse=False)
+        if archive.catalogue.writes_of_others() != before:
+            record, changed, findings = _with_spots_set(archive, sheet, changes, confirm=confirm, seen=seen)
         if changed != record:
             archive.catalogue.take([records.Records(sheets=(changed,))], via=via)
         archive.catalogue.save_findings(findings)
     return _outcome(findings)
+
+
+def _with_spots_set(
+    archive: Archive, sheet: str, changes: Sequence[SpotChange], *, confirm: bool, seen: str | None
+) -> tuple[records.Sheet, records.Sheet, Findings]:
+    """Measure a sheet with spots set, and nothing written of it: its record, as it would be, what is found then."""
+    record = known_sheet(archive.catalogue, sheet)
+    _refuse_outdated(archive.catalogue, record, seen)
+    changed = record
+    if confirm:
+        # Only now is it sure where they lie: the scans may have been taken since they were last looked at.
+        changed = confirmed(changed, compute(archive, Equipment(archive.catalogue), record))
+    changed = with_spots(archive.catalogue, changed, changes)
+    return record, changed, compute(archive, Equipment(archive.catalogue), changed, reuse=False)
 
 
 def _outcome(findings: Findings) -> SheetOutcome:

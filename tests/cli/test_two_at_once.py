@@ -11,6 +11,8 @@ from negcat.catalogue import connection
 from negcat.work import on_scan, scanned
 from negcat.work.archive import Archive
 from negcat.work.ingest import ingest_scans
+from negcat.work.match import match_scan
+from negcat.work.measure import SpotChange, measure_sheet
 from negcat.work.taking import take_record_data
 from tests.cli.conftest import Bench
 from tests.simulation.killing import begin
@@ -103,7 +105,7 @@ def test_who_waits_too_long_says_so(
 
 
 def test_nobody_waits_for_pixels(measured: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """While an ingest looks at pictures, another program can write."""
+    """While pictures are looked at, another program can write."""
     scan, _ = measured.scan_sheet("BW-01 again.tif", description="the same sheet again")
     other = sqlite3.connect(measured.archive / "negcat.db", isolation_level=None, timeout=0)
     looked = []
@@ -124,9 +126,50 @@ def test_nobody_waits_for_pixels(measured: Bench, monkeypatch: pytest.MonkeyPatc
     with Archive.open(measured.archive) as archive:
         run = ingest_scans(archive, [scan])
         (item,) = run.finish(list(run))
-    assert item.measured
-    assert set(looked) == {"examine", "_read_spot"}
+        assert item.measured
+        assert set(looked) == {"examine", "_read_spot"}
+        looked.clear()
+        assert match_scan(archive, str(item.scan), "BW-02").measured
+        assert archive.catalogue.out_of_date() == []
+        assert looked
+        looked.clear()
+        measure_sheet(archive, "BW-01", [SpotChange("sky", 0.5, 0.5)])
+        assert looked
     other.close()
+
+
+def test_a_spot_is_set_in_the_record_as_another_program_left_it(
+    measured: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = on_scan._read_spot
+    changed = []
+
+    def meanwhile(*args: object, **kwargs: object) -> object:
+        if not changed:
+            changed.append(True)
+            with Archive.open(measured.archive) as other:
+                sheet = other.catalogue.sheet("BW-01")
+                assert sheet is not None
+                record = sheet.model_dump(mode="json", exclude_none=True)
+                take_record_data(other, {"sheets": [{**record, "stop": "32"}]}, via="another program")
+        return read(*args, **kwargs)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(on_scan, "_read_spot", meanwhile)
+    with Archive.open(measured.archive) as archive:
+        measure_sheet(archive, "BW-01", [SpotChange("sky", 0.5, 0.5)])
+        sheet, found = archive.catalogue.sheet("BW-01"), archive.catalogue.findings("BW-01")
+    assert changed
+    assert sheet is not None
+    assert (
+        sheet.stop.text,
+        [spot.x for spot in [r.spot for r in sheet.readings if r.name == "sky"] if spot],
+    ) == (
+        "32",
+        [0.5],
+    )
+    assert found is not None
+    assert found.exposure is not None
+    assert found.exposure["marked_stop"] == "32"
 
 
 def test_what_another_program_changed_meanwhile_is_computed_with(
