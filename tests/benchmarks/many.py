@@ -1,12 +1,12 @@
-"""An archive of a hundred thousand sheets to measure on, made in a minute or two.
+"""An archive of a hundred thousand sheets to measure on, made in a minute or two; of a million, in some twenty.
 
-    python -m tests.benchmarks.many DIR [--sheets 100000] [--without-master]
+    python -m tests.benchmarks.many DIR [--sheets 1000000] [--without-master]
 
 Writes DIR/brickworks: invented records through the catalogue's own bulk way, as skewed as a working life leaves
-them (one lens and one film with most of the sheets, a few words on most, most words on few), results for most sheets,
-spread as those of real ones. The newest sheets have real scans, with previews and pyramids, measured by negcat; and
-sheet BW-04 a grey 16-bit master of 9600 × 12000 in tiles, 230 MB, for tiles and the probe. Of the other sheets'
-scans only what the catalogue knows of them is there.
+them (one lens and one film with most of the sheets, a few words on most, most words on few), five readings a sheet
+in the mean, results for most sheets, spread as those of real ones. The newest sheets have real scans, with previews
+and pyramids, measured by negcat; and sheet BW-04 a grey 16-bit master of 9600 × 12000 in tiles, 230 MB, for tiles
+and the probe. Of the other sheets' scans only what the catalogue knows of them is there.
 
 The same DIR is never written twice: delete it to make it anew.
 """
@@ -14,9 +14,10 @@ The same DIR is never written twice: delete it to make it anew.
 import argparse
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,10 @@ import tifffile
 from scipy import ndimage
 
 from negcat.catalogue import Findings
+from negcat.catalogue.bulk import many_new_sheets
+from negcat.notation import parse_tag
 from negcat.records import Records
+from negcat.sensitometry import BUILT_IN_TARGETS, DEFAULT_TARGET
 from negcat.work.archive import Archive
 from negcat.work.ingest import ingest_scans
 from negcat.work.taking import take_record_data
@@ -100,6 +104,13 @@ SITES = (
 )
 A_BATCH = 12
 """Sheets a batch in the mean."""
+READINGS = {"3": 0.15, "4": 0.2, "5": 0.3, "6": 0.2, "7": 0.15}
+"""How many readings a sheet has: five in the mean."""
+_PART = 4000
+"""Sheets made and written together: fewer than from which on the catalogue lays its indexes aside by itself."""
+
+AT = "2026-03-01T10:00:00Z"
+TARGET, _ = BUILT_IN_TARGETS[DEFAULT_TARGET]
 
 EXPOSURE_VERDICTS = {"as planned": 0.55, "unsure": 0.2, "thin": 0.15, "dense": 0.1}
 DEVELOPMENT_VERDICTS = {"as planned": 0.6, "unsure": 0.2, "flat": 0.08, "contrasty": 0.12}
@@ -136,8 +147,9 @@ def sheets(count: int, seed: int = 1) -> Iterator[dict[str, Any]]:
     films, stops, times = (_drawn(random, shares, count) for shares in (FILMS, STOPS, TIMES))
     lenses = _drawn(random, {lens: share for lens, (share, _) in LENSES.items()}, count)
     tags = _drawn(random, TAGS, count)
-    places = 1 + random.zipf(1.3, count) % 900
+    places = 1 + random.zipf(1.3, count) % max(900, count // 200)
     words = np.minimum(random.zipf(1.25, (count, 6)), len(WORDS)) - 1
+    read = _drawn(random, READINGS, count)
     of = random.random((count, 8))
     begun = datetime(1998, 3, 1, 7)  # noqa: DTZ001 a field record has the clock on the spot
     for number in range(count):
@@ -165,8 +177,13 @@ def sheets(count: int, seed: int = 1) -> Iterator[dict[str, Any]]:
             "readings": [
                 {"name": f"{WORDS[drawn[3]]} in shade", "role": "shadow", "ev": f"{8 + 3 * chance[1]:.1f}",
                  "zone": "IV", "spot": {"x": "0.3", "y": "0.5"}},
-                {"name": WORDS[drawn[4]], "role": "highlight", "ev": f"{12 + 2 * chance[2]:.1f}",
-                 "spot": {"x": "0.7", "y": "0.5"}},
+                *(
+                    {"name": WORDS[(drawn[4] + more) % len(WORDS)],
+                     **({"role": "highlight"} if more == 0 else {}),
+                     "ev": f"{12 + 2 * chance[2] - more / 2:.1f}",
+                     "spot": {"x": "0.7", "y": f"{0.5 + 0.05 * (more % 2 * 2 - 1) * ((more + 1) // 2):.2f}"}}
+                    for more in range(int(read[number]) - 1)
+                ),
             ],
         }  # fmt: skip
         if len(cells) > 1:
@@ -184,83 +201,95 @@ def sheets(count: int, seed: int = 1) -> Iterator[dict[str, Any]]:
         yield record
 
 
-def developments(made: list[dict[str, Any]], seed: int = 2) -> list[dict[str, Any]]:
+def developments(made: Iterable[Mapping[str, Any]], seed: int = 2) -> Iterator[dict[str, Any]]:
     """Develop all but the newest sheets and some that were forgotten, batch by batch, tag by tag."""
     random = np.random.default_rng(seed)
     waiting: dict[str, list[str]] = {}
     size: dict[str, int] = {}
-    batches: list[dict[str, Any]] = []
-    forgotten = random.random(len(made)) < 0.04
-    for number, record in enumerate(made):
+    batches = 0
+    for record in made:
         tag = record["tag"]
-        if forgotten[number]:
+        if random.random() < 0.04:
             continue
         waiting.setdefault(tag, []).append(record["sheet"])
         if len(waiting[tag]) >= size.setdefault(tag, int(random.integers(6, 2 * A_BATCH - 5))):
             size.pop(tag)
-            batches.append(
-                {
-                    "batch": f"D-{len(batches):05d}",
-                    "date": record.get("exposed_at", "1998-04-01")[:10],
-                    "developer": _drawn(random, DEVELOPERS, 1)[0],
-                    "dilution": "1+4",
-                    "temperature_c": "20",
-                    "time": ("8m", "9m", "11m", "13m30s")[int(random.integers(4))],
-                    "tag": tag,
-                    "sheets": waiting.pop(tag),
-                }
-            )
-    return batches
+            yield {
+                "batch": f"D-{batches:05d}",
+                "date": record.get("exposed_at", "1998-04-01")[:10],
+                "developer": _drawn(random, DEVELOPERS, 1)[0],
+                "dilution": "1+4",
+                "temperature_c": "20",
+                "time": ("8m", "9m", "11m", "13m30s")[int(random.integers(4))],
+                "tag": tag,
+                "sheets": waiting.pop(tag),
+            }
+            batches += 1
 
 
-def scans_of(developed: list[str], seed: int = 3) -> dict[str, dict[str, Any]]:
+def scans_of(developed: Iterable[str], seed: int = 3) -> Iterator[dict[str, Any]]:
     """Make what the catalogue knows of the scans of most sheets that are developed."""
     random = np.random.default_rng(seed)
-    scanned = random.random(len(developed)) < 0.94
-    return {
-        sheet: {
-            "sha256": random.bytes(32).hex(),
-            "path": f"masters/{sheet[:5]}/{sheet}.tif",
-            "size_bytes": 230_400_000,
-            "modified_ns": 1_600_000_000_000_000_000 + number,
-            "upright": bool(random.random() < 0.25),
-        }
-        for number, sheet in enumerate(developed)
-        if scanned[number]
-    }
+    for number, sheet in enumerate(developed):
+        scanned, sha256, upright = random.random() < 0.94, random.bytes(32).hex(), random.random() < 0.25
+        if scanned:
+            yield {
+                "sheet": sheet,
+                "scan": sha256[:12],
+                "sha256": sha256,
+                "path": f"masters/{sheet[:5]}/{sheet}.tif",
+                "modified_ns": 1_600_000_000_000_000_000 + number,
+                "width": 9600 if upright else 12000,
+                "height": 12000 if upright else 9600,
+            }
 
 
 def results(
-    sheets: list[str], scan_of: dict[str, str], like: list[Findings], planned: dict[str, float]
+    made: Iterable[Mapping[str, Any]], scan_of: Mapping[str, str], like: Sequence[Findings], seed: int
 ) -> Iterator[Findings]:
     """Make findings of sheets, spread about those of real ones: a result for most that are scanned.
 
     Parameters
     ----------
-    sheets : their ids.
+    made : their records.
     scan_of : the scan of those that have one.
     like : findings of measured sheets, and of one that isn't last.
-    planned : the N that each was meant for.
+    seed : of what is drawn.
     """
-    random = np.random.default_rng(4)
-    exposure, development = (
-        _drawn(random, shares, len(sheets)) for shares in (EXPOSURE_VERDICTS, DEVELOPMENT_VERDICTS)
-    )
-    for number, sheet in enumerate(sheets):
-        if sheet not in scan_of or random.random() < 0.03:
-            yield replace(like[-1], sheet=sheet)
-            continue
-        model = like[number % (len(like) - 1)]
-        off = {"thin": -0.6, "dense": 0.6}.get(exposure[number], 0.0) + 0.12 * random.standard_normal()
-        words = [
-            word for word in (exposure[number], development[number]) if word not in ("as planned", "unsure")
+    random = np.random.default_rng(seed)
+    for number, record in enumerate(made):
+        sheet = record["sheet"]
+        readings: list[dict[str, Any]] = [
+            {**one, "placed": place == 0} for place, one in enumerate(record["readings"])
         ]
-        unsure = "unsure" in (exposure[number], development[number])
-        planned_n = planned[sheet]
+        for one in readings:
+            one["ev"] = float(one["ev"])
+            del one["spot"]
+            one["planned_zone"] = 4 + one["ev"] - readings[0]["ev"]
+        readings[0].pop("zone")
+        if sheet not in scan_of or random.random() < 0.03:
+            yield replace(like[-1], sheet=sheet, readings=readings)
+            continue
+        exposure, development = (
+            _drawn(random, shares, 1)[0] for shares in (EXPOSURE_VERDICTS, DEVELOPMENT_VERDICTS)
+        )
+        model = like[number % (len(like) - 1)]
+        off = {"thin": -0.6, "dense": 0.6}.get(exposure, 0.0) + 0.12 * random.standard_normal()
+        words = [word for word in (exposure, development) if word not in ("as planned", "unsure")]
+        unsure = "unsure" in (exposure, development)
+        planned_n = parse_tag(record["tag"]).n
+        contrast = 7 / (7 - planned_n)
+        zones = np.array([one["planned_zone"] for one in readings])
+        print_zones = 1 + contrast * (zones + off + 0.1 * random.standard_normal(len(zones)) - 1)
+        for one, zone in zip(readings, print_zones, strict=True):
+            net = float(TARGET.density(np.clip(zone, 0.5, 9.5)))
+            one |= {"given_zone": one["planned_zone"], "net_density": net, "density": net + 0.12, "sd": 0.012}
+            one |= {"print_zone": float(zone), "print_zone_sd": 0.06}
         yield replace(
             model,
             sheet=sheet,
             scan=scan_of[sheet],
+            readings=readings,
             base_fog={**(model.base_fog or {}), "density": round(0.12 + 0.01 * random.standard_normal(), 4)},
             result={
                 **(model.result or {}),
@@ -269,8 +298,9 @@ def results(
                 "found_n": planned_n + 0.3 * random.standard_normal(),
                 "found_n_density_sd": 0.1 + 0.4 * random.random(),
                 "planned_n": planned_n,
-                "exposure_verdict": exposure[number],
-                "development_verdict": development[number],
+                "printing_range": float(np.clip(random.normal(1.05, 0.25), 0.2, 2.4)),
+                "exposure_verdict": exposure,
+                "development_verdict": development,
                 "verdict": ", ".join(words) or ("unsure" if unsure else "as planned"),
             },
         )
@@ -299,8 +329,7 @@ def make(folder: Path, count: int = 100_000, *, master: bool = True) -> Path:
     master : whether the large scan is made.
     """
     root = build(folder)
-    made = list(sheets(count))
-    real = made[-REAL - 1 :]
+    real = list(islice(sheets(count), count - REAL - 1, None))
     for record in real:
         record["exposed_at"] = record.get("exposed_at", "2026-02-20T09:00")
     with Archive.open(root) as archive:
@@ -319,56 +348,54 @@ def make(folder: Path, count: int = 100_000, *, master: bool = True) -> Path:
             assert item.scan is not None, item.reason
         like = [found for record in (*real[1:], real[0]) if (found := catalogue.findings(record["sheet"]))]
         assert len(like) == len(real)
-        _take_many(archive, made[: -len(real)], like)
+        # It is for nobody else to see yet, and made anew if it fails: written once instead of twice.
+        for pragma in ("journal_mode=off", "synchronous=off", "cache_size=-3000000"):
+            catalogue.database.execute(f"pragma {pragma}")
+        _take_many(archive, count - len(real), count, like)
+        catalogue.database.execute("pragma journal_mode=wal")
     return root
 
 
-def _take_many(archive: Archive, made: list[dict[str, Any]], like: list[Findings]) -> None:
-    """Take sheets and all that came of them, in one transaction."""
+def _take_many(archive: Archive, new: int, count: int, like: Sequence[Findings]) -> None:
+    """Take sheets and all that came of them, part by part, in one transaction."""
     catalogue = archive.catalogue
-    batches = developments(made)
-    scans = scans_of([sheet for batch in batches for sheet in batch["sheets"]])
-    scan_of = {sheet: scan["sha256"][:12] for sheet, scan in scans.items()}
-    records = Records.model_validate({"sheets": made, "developments": batches})
-    # Pages that are written and don’t fit into the cache are looked for one by one, at every page.
-    catalogue.database.execute("pragma cache_size=-2000000")
-    with catalogue.writing() as database:
+    scan_of: dict[str, str] = {}
+    with catalogue.writing() as database, many_new_sheets(database, new):
         many = database.conn.executemany
         order = catalogue.value("select max(taken_order) from scans")
-        profile = catalogue.row("select scanner, profile, calibrated from scans where profile is not null")
+        profile = catalogue.row("select scanner, profile from scans where profile is not null")
         assert profile is not None
         # All that a sheet is searched by goes before it, so that it is written into the search once.
-        many(
-            "insert into scans (scan, taken_order, sha256, path, size_bytes, modified_ns, file_format, width, height,"
-            " bits, mode, dpi, scanner, sheet, joined_by, calibrated, profile, lossy, channel, added_at)"
-            " values (?, ?, ?, ?, ?, ?, 'TIFF', ?, ?, 16, 'grey', 2400, ?, ?, 'its file name', 1, ?, 0, 'grey', ?)",
-            (
-                (
-                    scan["sha256"][:12], order + place, scan["sha256"], scan["path"], scan["size_bytes"],
-                    scan["modified_ns"], *((9600, 12000) if scan["upright"] else (12000, 9600)),
-                    profile["scanner"], sheet, profile["profile"], "2026-03-01T10:00:00Z",
-                )
-                for place, (sheet, scan) in enumerate(scans.items(), 1)
-            ),
-        )  # fmt: skip
-        many(
-            "insert into scan_paths (path, scan, size_bytes, modified_ns, seen_at) values (?, ?, ?, ?, ?)",
-            (
-                (
-                    scan["path"],
-                    scan["sha256"][:12],
-                    scan["size_bytes"],
-                    scan["modified_ns"],
-                    "2026-03-01T10:00:00Z",
-                )
-                for scan in scans.values()
-            ),
-        )
-        planned = {sheet.sheet: sheet.tag.n for sheet in records.sheets}
-        catalogue.save_findings(*results(list(planned), scan_of, like, planned))
-        catalogue.take([records], "many")
-        # Their results stand as made: nothing of them is to be computed anew.
-        database.execute("delete from out_of_date")
+        developed: list[str] = []
+        for batches in _parts(developments(islice(sheets(count), new))):
+            catalogue.take([Records.model_validate({"developments": batches})], "many")
+            developed += (sheet for batch in batches for sheet in batch["sheets"])
+        for part in _parts(scans_of(developed)):
+            many(
+                "insert into scans (scan, taken_order, sha256, path, size_bytes, modified_ns, file_format, width,"
+                " height, bits, mode, dpi, scanner, sheet, joined_by, calibrated, profile, lossy, channel, added_at)"
+                " values (:scan, :order, :sha256, :path, 230400000, :modified_ns, 'TIFF', :width, :height, 16, 'grey',"
+                f" 2400, :scanner, :sheet, 'its file name', 1, :profile, 0, 'grey', '{AT}')",
+                ({**scan, **profile, "order": order + place} for place, scan in enumerate(part, 1)),
+            )
+            many(
+                "insert into scan_paths (path, scan, size_bytes, modified_ns, seen_at)"
+                f" values (:path, :scan, 230400000, :modified_ns, '{AT}')",
+                part,
+            )
+            order += len(part)
+            scan_of |= {scan["sheet"]: scan["scan"] for scan in part}
+        for number, made in enumerate(_parts(islice(sheets(count), new))):
+            catalogue.save_findings(*results(made, scan_of, like, seed=1000 + number))
+            catalogue.take([Records.model_validate({"sheets": made})], "many")
+            # Their results stand as made: nothing of them is to be computed anew.
+            database.execute("delete from out_of_date")
+
+
+def _parts(whole: Iterable[Any]) -> Iterator[list[Any]]:
+    left = iter(whole)
+    while part := list(islice(left, _PART)):
+        yield part
 
 
 def main() -> None:
