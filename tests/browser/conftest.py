@@ -172,6 +172,12 @@ class View:
 VIEWS = [View(width, scheme) for width in (1280, 390) for scheme in ("light", "dark")]
 EACH_ONCE = [VIEWS[0], VIEWS[3]]
 """Each width and each scheme: what lies where goes by the width, what can be told apart by the scheme."""
+WIDE, NARROW = EACH_ONCE
+
+
+def only(fixture: str, view: View) -> pytest.MarkDecorator:
+    """See a test in one view: for what goes by neither width nor scheme."""
+    return pytest.mark.parametrize(fixture, [view], indirect=True, ids=str)
 
 
 def unfold(page: Page) -> None:

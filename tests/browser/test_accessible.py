@@ -11,8 +11,11 @@ from playwright.sync_api import Browser
 from tests.browser.conftest import (
     EACH_ONCE,
     EVERYTHING,
+    NARROW,
+    WIDE,
     View,
     Watched,
+    only,
     serving,
     serving_to_write,
     unfold,
@@ -70,6 +73,9 @@ DATASETTES = (
 )
 
 
+CONTRAST: dict[str, object] = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}
+
+
 @pytest.fixture(scope="module")
 def signed_in_at(built: Path) -> Iterator[tuple[str, dict[str, str]]]:
     """Where the archive is served, and the sign-in link, which works once."""
@@ -123,11 +129,16 @@ def violations(seen: Watched, path: str, options: dict[str, object] = EVERYTHING
     ]
 
 
-def all_of(seen: Watched, paths: tuple[str, ...], status: int | None = 200) -> list[str]:
+def all_of(
+    seen: Watched,
+    paths: tuple[str, ...],
+    status: int | None = 200,
+    options: dict[str, object] = EVERYTHING,
+) -> list[str]:
     found = []
     for path in paths:
         seen.failed.clear()
-        found += violations(seen, path)
+        found += violations(seen, path, options)
         refusals = [line for line in seen.failed if line.endswith(path)]
         assert (refusals == []) == (status == 200), (path, refusals)
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
@@ -141,10 +152,17 @@ def test_axe_would_find_something(desk: Watched) -> None:
     assert "label" in {violation["id"] for violation in found.response["violations"]}
 
 
+@only("seen", NARROW)
 def test_axe_finds_nothing_on_any_page(seen: Watched) -> None:
     assert all_of(seen, PAGES) == []
 
 
+@only("seen", WIDE)
+def test_all_can_be_told_apart_in_light_colours_too(seen: Watched) -> None:
+    assert all_of(seen, PAGES, options=CONTRAST) == []
+
+
+@only("seen", WIDE)
 def test_axe_finds_nothing_on_what_is_refused(seen: Watched) -> None:
     assert all_of(seen, REFUSED, status=None) == []
 
@@ -166,10 +184,9 @@ def test_axe_finds_nothing_where_texts_are_odd(browser: Browser, marked: str, vi
 
 
 def test_datasettes_pages_have_contrast_and_fit(seen: Watched) -> None:
-    contrast = {"resultTypes": ["violations"], "runOnly": ["color-contrast"]}
     found = []
     for path in DATASETTES:
-        found += violations(seen, path, contrast)
+        found += violations(seen, path, CONTRAST)
         assert seen.page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
     assert found == []
     assert seen.quiet()

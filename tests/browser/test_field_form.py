@@ -18,7 +18,15 @@ from negcat.cli import main
 from negcat.notation.patterns import PATTERNS, fits
 from negcat.work.archive import Archive
 from negcat.work.field_form import field_form
-from tests.browser.conftest import CHROMIUM, EACH_ONCE, EVERYTHING, VIEWS, View
+from tests.browser.conftest import (
+    CHROMIUM,
+    EACH_ONCE,
+    EVERYTHING,
+    NARROW,
+    VIEWS,
+    View,
+    only,
+)
 from tests.web.conftest import MARKUP
 from tests.web.markup import marked
 
@@ -136,6 +144,7 @@ FIRST = {
 }
 
 
+@only("form", NARROW)
 def test_sheets_taken_by_hand_are_taken_by_the_archive(form: Opened, archive: Path, tmp_path: Path):
     page = form.page
     form.type(**FIRST)

@@ -12,7 +12,17 @@ from playwright.sync_api import Browser, Page, expect
 from negcat.records import Sheet
 from negcat.work.archive import Archive
 from negcat.work.taking import take_record_data
-from tests.browser.conftest import EVERYTHING, View, Watched, Writable, unfold, watched
+from tests.browser.conftest import (
+    EVERYTHING,
+    NARROW,
+    WIDE,
+    View,
+    Watched,
+    Writable,
+    only,
+    unfold,
+    watched,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -61,9 +71,9 @@ def fill_in(page: Page, name: str, *, stop: str = "22½", time_: str = "1/2") ->
     box(page, "Development").fill("N+1")
 
 
-@pytest.fixture(params=[View(1280, "dark"), View(390, "light")], ids=str)
+@pytest.fixture
 def one(request: pytest.FixtureRequest, browser: Browser, writable: Writable) -> Iterator[Watched]:
-    """A page of somebody who has signed in, wide and narrow."""
+    """A page of somebody who has signed in, in one view."""
     yield from watched(browser, writable.address, request.param, storage_state=writable.state)
 
 
@@ -181,6 +191,7 @@ def test_a_sheet_is_written_down_and_edited_by_pointer(signed_in, writable):
 # Faults -----------------------------------------------------------------------------------------------------
 
 
+@only("one", NARROW)
 def test_faults_are_said_at_their_fields_and_lead_to_them(one, writable):
     page = ready(one)
     name = f"F-{page.viewport_size['width']}"
@@ -218,6 +229,7 @@ def test_faults_are_said_at_their_fields_and_lead_to_them(one, writable):
     assert (said, one.elsewhere) == ([], [])
 
 
+@only("one", WIDE)
 def test_a_change_meanwhile_is_said_and_nothing_typed_is_lost(one, writable):
     page = ready(one)
     name = f"M-{page.viewport_size['width']}"
@@ -246,6 +258,7 @@ def test_a_change_meanwhile_is_said_and_nothing_typed_is_lost(one, writable):
 # Kept until saved -------------------------------------------------------------------------------------------
 
 
+@only("one", NARROW)
 def test_nothing_is_lost_without_connection(one, writable):
     page = ready(one)
     name = f"O-{page.viewport_size['width']}"
@@ -278,6 +291,7 @@ def test_nothing_is_lost_without_connection(one, writable):
     assert one.elsewhere == []
 
 
+@only("one", WIDE)
 def test_a_connection_that_comes_back_is_said(one, writable):
     page = ready(one)
     name = f"B-{page.viewport_size['width']}"
@@ -292,6 +306,7 @@ def test_a_connection_that_comes_back_is_said(one, writable):
     assert sheet(writable, name) is not None
 
 
+@only("one", NARROW)
 def test_what_was_kept_can_be_dropped(one):
     page = ready(one)
     proposed = box(page, "Sheet").input_value()
@@ -306,6 +321,7 @@ def test_what_was_kept_can_be_dropped(one):
     assert one.quiet()
 
 
+@only("one", WIDE)
 def test_tabs_and_sheets_keep_apart(one, writable):
     first = ready(one)
     box(first, "Sheet").fill("first")

@@ -9,7 +9,16 @@ from playwright.sync_api import Browser, Page, expect
 
 from negcat.work.archive import Archive
 from negcat.work.show import dossier
-from tests.browser.conftest import EVERYTHING, View, Watched, Writable, watched
+from tests.browser.conftest import (
+    EVERYTHING,
+    NARROW,
+    WIDE,
+    View,
+    Watched,
+    Writable,
+    only,
+    watched,
+)
 from tests.browser.test_viewer import on_screen, ready
 
 pytestmark = pytest.mark.browser
@@ -63,6 +72,7 @@ def test_the_pointer_puts_a_spot_and_all_figures_follow(reader):
     assert reader.quiet()
 
 
+@only("reader", WIDE)
 def test_a_spot_is_dragged_and_a_click_on_one_only_chooses_it(reader):
     page = reader.page
     x, y = on_screen(page, *SKY)
@@ -81,6 +91,7 @@ def test_a_spot_is_dragged_and_a_click_on_one_only_chooses_it(reader):
     assert reader.quiet()
 
 
+@only("reader", WIDE)
 def test_the_keyboard_alone_moves_resizes_and_takes_back(reader):
     page = reader.page
     row(page, 1).get_by_role("radio").focus()
@@ -110,6 +121,7 @@ def test_the_keyboard_alone_moves_resizes_and_takes_back(reader):
     assert reader.quiet()
 
 
+@only("reader", NARROW)
 def test_what_cant_be_is_said_and_the_form_closed_leaves_the_probe(reader):
     page = reader.page
     row(page, 0).get_by_label("From the left").fill("140")

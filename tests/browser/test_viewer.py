@@ -6,7 +6,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import EVERYTHING, View, Watched, watched
+from tests.browser.conftest import (
+    EVERYTHING,
+    NARROW,
+    WIDE,
+    View,
+    Watched,
+    only,
+    watched,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -91,6 +99,7 @@ def test_a_tap_probes_and_outside_the_range_it_says_so(glass):
     assert glass.quiet()
 
 
+@only("glass", WIDE)
 def test_three_ways_of_seeing_at_once_and_at_any_zoom(glass):
     page = glass.page
     sent = []
@@ -126,6 +135,7 @@ def test_three_ways_of_seeing_at_once_and_at_any_zoom(glass):
     assert glass.quiet()
 
 
+@only("glass", NARROW)
 def test_the_legend_names_every_zone_and_the_probe_points_at_it(glass):
     page = glass.page
     assert not page.locator(".zone-legend").is_visible()
@@ -148,6 +158,7 @@ def test_the_legend_names_every_zone_and_the_probe_points_at_it(glass):
     assert glass.quiet()
 
 
+@only("glass", WIDE)
 def test_the_keyboard_alone_does_all_of_it(glass):
     page = glass.page
     page.locator("input[name=way]:checked").focus()
@@ -190,6 +201,7 @@ def test_the_keyboard_alone_does_all_of_it(glass):
     assert glass.quiet()
 
 
+@only("glass", NARROW)
 def test_the_cross_never_leaves_the_view(glass):
     page = glass.page
     page.locator(".glass").focus()
@@ -206,6 +218,7 @@ def test_the_cross_never_leaves_the_view(glass):
     assert glass.quiet()
 
 
+@only("glass", NARROW)
 def test_marks_can_be_taken_off(glass):
     page = glass.page
     marks = page.get_by_role("button", name="Marks")
@@ -345,6 +358,7 @@ def test_a_tile_that_fails_is_said(browser, address):
         expect(page.locator(".probe-note")).to_contain_text("could not be fetched")
 
 
+@only("glass", WIDE)
 def test_a_print_has_the_plain_picture(glass):
     page = glass.page
     page.emulate_media(media="print")

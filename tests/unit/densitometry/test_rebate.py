@@ -57,10 +57,9 @@ SHEETS = {
 }
 
 
-@pytest.mark.parametrize("bed", BEDS, ids=["linear", "gamma", "srgb"])
-@pytest.mark.parametrize("name", SHEETS)
-def test_base_fog_is_found(name, bed):
-    sheet = SHEETS[name]
+@pytest.mark.parametrize(("place", "name"), list(enumerate(SHEETS)), ids=SHEETS)
+def test_base_fog_is_found(place, name):
+    sheet, bed = SHEETS[name], BEDS[place % len(BEDS)]
     found, truth, shape = look(sheet, bed)
     assert isinstance(found, Rebate), found
     assert found.density == pytest.approx(sheet.base, abs=0.005)
@@ -90,8 +89,7 @@ def test_on_one_to_four_edges(rebate, edges, surround):
     assert found.surround == surround
 
 
-@pytest.mark.parametrize("sky", [None, 0.02, 0.04, 0.08])
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize(("sky", "seed"), [(None, 0), (0.02, 1), (0.04, 0), (0.08, 1)])
 @pytest.mark.parametrize("share", [0.05, 0.4, 0.95])
 def test_never_from_a_sky_where_the_margin_is_cropped_away(sky, seed, share):
     sheet = bench.Sheet(margin_mm=(-5, -5, -5, -5), sky=sky, sky_share=share, sky_slope=0.01, tilt_deg=0.5)
@@ -101,7 +99,7 @@ def test_never_from_a_sky_where_the_margin_is_cropped_away(sky, seed, share):
 
 
 @pytest.mark.parametrize("sky", [None, 0.02, 0.05])
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("bed", BEDS, ids=["linear", "gamma", "srgb"])
 def test_never_from_open_glass(sky, seed, bed):
     found, _, _ = look(bench.Sheet(rebate_mm=(0, 0, 0, 0), sky=sky), bed, seed)

@@ -69,11 +69,9 @@ def off_mm(found: Registration, place, shape: tuple[int, int], px_per_mm: float)
 
 
 CASES = {
-    "the same": {},
     "upside down": {"quarter": 2},
     "on its side, finer": {"quarter": 1, "factor": 1.7},
     "on its other side, coarser, askew": {"quarter": 3, "factor": 0.6, "angle": 1.5},
-    "mirrored": {"mirrored": True},
     "mirrored, on its side, moved": {"mirrored": True, "quarter": 1, "move": (25, -18)},
     "cropped, another tone curve": {"crop": (60, 150, 40, 30), "gamma": 2.2, "angle": -1.0},
 }
