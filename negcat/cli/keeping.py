@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive, workers_named, workers_options
+from negcat.cli.options import (
+    PlaceType,
+    archive_option,
+    json_option,
+    open_archive,
+    workers_named,
+    workers_options,
+)
 from negcat.cli.output import print_json, progress, table, warn
 from negcat.errors import ArchiveError, ScanError
+from negcat.places import Place
 
 if TYPE_CHECKING:
     from negcat.work.archive import Archive
@@ -38,8 +46,9 @@ if TYPE_CHECKING:
     "places",
     metavar="PATH",
     multiple=True,
-    type=click.Path(exists=True, path_type=Path),
-    help="Look for masters that are gone in this file or folder, by their content, and take it for their place.",
+    type=PlaceType(exists=True),
+    help="Look for masters that are gone in this file or folder, or at this address, by their content, and take it for "
+    "their place.",
 )
 @click.option("--previews", is_flag=True, help="Make pictures that are missing or damaged again.")
 @click.option("-q", "--quiet", is_flag=True, help="Say nothing where all is well.")
@@ -51,7 +60,7 @@ def verify(
     minutes: float | None,
     jobs: int | None,
     cluster: str | None,
-    places: tuple[Path, ...],
+    places: tuple[Place, ...],
     previews: bool,
     quiet: bool,
     archive_dir: Path | None,
@@ -61,7 +70,8 @@ def verify(
 
     Without --full a master counts as unchanged while its size and time are what they were; where they aren't, it is
     read whole. With --full every byte is read, what was checked longest ago first; a run that was interrupted is gone
-    on with. Every check is kept in the archive. Exit status 0: all is well; 1: some masters are not; 2: none is, or
+    on with. Masters at addresses (s3://bucket/…) are checked likewise: their store is asked for size and time, or for
+    every byte. Every check is kept in the archive. Exit status 0: all is well; 1: some masters are not; 2: none is, or
     the catalogue is not sound.
 
     \b
@@ -69,6 +79,7 @@ def verify(
       negcat verify
       negcat verify --full --older-than 180 --minutes 60 --quiet
       negcat verify --find /media/disk2/scans
+      negcat verify --find s3://negatives
     """
     from negcat.work.previews import mend_previews
     from negcat.work.verify import Verification

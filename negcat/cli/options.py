@@ -8,10 +8,12 @@ from typing import Any, TypeVar
 
 import click
 
-from negcat.errors import OlderArchiveError
+from negcat.errors import OlderArchiveError, ScanError
+from negcat.places import Address, place_of
 from negcat.work.archive import Archive, locate
 
 __all__ = [
+    "PlaceType",
     "archive_named",
     "archive_option",
     "brought_up_to_date",
@@ -21,6 +23,22 @@ __all__ = [
     "workers_named",
     "workers_options",
 ]
+
+
+class PlaceType(click.Path):
+    """A path, or an address that fsspec reaches."""
+
+    def __init__(self, *, exists: bool = False) -> None:
+        super().__init__(path_type=Path, exists=exists, readable=exists)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read what was typed."""
+        try:
+            place = place_of(value)
+        except ScanError as error:
+            self.fail(str(error), param, ctx)
+        return place if isinstance(place, Address) else super().convert(value, param, ctx)
+
 
 T = TypeVar("T")
 Decorated = Callable[..., Any]
@@ -89,7 +107,7 @@ def workers_options(what: str) -> Callable[[Decorated], Decorated]:
             "--workers",
             "cluster",
             metavar="dask://HOST:PORT",
-            help=f"Read {what} on a Dask cluster, whose workers see the archive and the scans under the same paths.",
+            help=f"Read {what} on a Dask cluster, whose workers see them under the same paths or addresses.",
         )(command)
         return click.option(
             "--jobs",

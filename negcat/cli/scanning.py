@@ -9,9 +9,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from negcat.cli.options import archive_option, json_option, open_archive, workers_named, workers_options
+from negcat.cli.options import (
+    PlaceType,
+    archive_option,
+    json_option,
+    open_archive,
+    workers_named,
+    workers_options,
+)
 from negcat.cli.output import figure, print_json, progress, signed, table, warn
 from negcat.errors import CalibrationError, NegcatError
+from negcat.places import Place
 from negcat.work.workers import executor
 
 if TYPE_CHECKING:
@@ -19,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("scan", type=click.Path(path_type=Path))
+@click.argument("scan", type=PlaceType())
 @click.option("--scanner", required=True, metavar="NAME", help="The scanner, as its record names it.")
 @click.option("--tablet", required=True, metavar="NAME", help="The step tablet, as its record names it.")
 @click.option(
@@ -36,7 +44,7 @@ if TYPE_CHECKING:
 @archive_option
 @json_option
 def calibrate(
-    scan: Path,
+    scan: Place,
     scanner: str,
     tablet: str,
     region: str | None,
@@ -114,15 +122,13 @@ def _print_fit(outcome: Calibration) -> None:
 
 
 @click.command()
-@click.argument(
-    "paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path, readable=False)
-)
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PlaceType())
 @click.option("--scanner", metavar="NAME", help="The scanner; without it, told from the scan's own tags.")
 @workers_options("the scans")
 @archive_option
 @json_option
 def ingest(
-    paths: tuple[Path, ...],
+    paths: tuple[Place, ...],
     scanner: str | None,
     jobs: int | None,
     cluster: str | None,
@@ -138,11 +144,15 @@ def ingest(
     and the others are taken. Stopped half-way and run again, it goes on where it was: a file of the same place,
     size and time as before isn't read again ('negcat verify' does).
 
+    A PATH may be an address, as s3://bucket/prefix, or any other that fsspec reaches (pip install 'negcat[cloud]'); its
+    endpoint and your credentials are set in the environment or in fsspec's configuration.
+
     \b
     Examples:
       negcat ingest scans/
       negcat ingest --jobs 2 --scanner "Bench scanner" /media/card/*.tif
       negcat ingest --workers dask://desk:8786 /net/scans
+      negcat ingest s3://negatives/2026
     """
     # They start while the rest is imported.
     with executor(workers_named(jobs, cluster), seconds=attrgetter("seconds")) as workers:
@@ -196,7 +206,7 @@ def ingest(
 @archive_option
 @json_option
 def match(scan: str, sheet: str, archive_dir: Path | None, as_json: bool) -> None:
-    """Join SCAN (its id or its path) to SHEET, and measure it.
+    """Join SCAN (its id, its path or its address) to SHEET, and measure it.
 
     \b
     Example:

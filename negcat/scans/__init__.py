@@ -10,7 +10,7 @@ ever read.
 from negcat.scans.bounds import LIMIT_PIXELS, SMALLEST_SIDE
 from negcat.scans.encoding import Encoding, encoded
 from negcat.scans.files import sha256_of
-from negcat.scans.making import NewPyramid
+from negcat.scans.making import NewPyramid, write_pyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
 from negcat.scans.previews import clear_unfinished, preview_is_whole, write_preview
 from negcat.scans.pyramid import Pyramid, open_pyramid, pyramid_path
@@ -44,4 +44,5 @@ __all__ = [
     "take",
     "tone_curve",
     "write_preview",
+    "write_pyramid",
 ]

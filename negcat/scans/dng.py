@@ -6,7 +6,6 @@ straight line, each channel for itself. No white balance, no colour matrix, no c
 """
 
 import math
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -98,19 +97,9 @@ class DngPicture(DecodedWhole):
 
 @contextmanager
 def _directory(master: Master) -> Iterator[tifffile.TiffFile]:
-    """Open a master as a TIFF from its start, and leave its position there.
-
-    tifffile begins where the file stands, and the copy of a descriptor stands where the other one does.
-    """
-    os.lseek(master.descriptor, 0, os.SEEK_SET)
-    try:
-        with (
-            os.fdopen(os.dup(master.descriptor), "rb") as handle,
-            tifffile.TiffFile(handle, name=master.path.name) as tif,
-        ):
-            yield tif
-    finally:
-        os.lseek(master.descriptor, 0, os.SEEK_SET)
+    """Open a master as a TIFF."""
+    with master.as_file() as handle, tifffile.TiffFile(handle, name=master.path.name) as tif:
+        yield tif
 
 
 def is_dng(master: Master) -> bool:

@@ -9,10 +9,25 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from negcat.errors import ScanError
+from negcat.places import Address, Place, place_of
 
-__all__ = ["Checksum", "Damaged", "Master", "opened", "sha256_of"]
+__all__ = [
+    "CHANGED_MEANWHILE",
+    "CHANGED_SINCE",
+    "EMPTY",
+    "Checksum",
+    "Damaged",
+    "Master",
+    "opened",
+    "sha256_of",
+]
+
+EMPTY = "the file is empty; copy or scan it again"
+CHANGED_SINCE = "it has changed since it was identified; take it again once it is at rest"
+CHANGED_MEANWHILE = "it changed while it was being read; take it again once it is at rest"
 
 # What the libraries have to say of odd tags goes nowhere: every fault that matters is found and told here.
 for _name in ("tifffile", "exifread", "PIL"):
@@ -31,12 +46,12 @@ class Master:
 
     Parameters
     ----------
-    path : as given by the user.
+    path : as given by the user; an address where it was fetched.
     descriptor : of the open file; read it by position only, so that threads don't disturb each other.
     size, modified_ns : as they were when it was opened.
     """
 
-    path: Path
+    path: Place
     descriptor: int
     size: int
     modified_ns: int
@@ -67,8 +82,26 @@ class Master:
         """Read the first bytes, at most `count`."""
         return os.pread(self.descriptor, count, 0)
 
+    @contextmanager
+    def as_file(self) -> Iterator[BinaryIO]:
+        """Give it as a file that stands at its start, for libraries; one at a time."""
+        with os.fdopen(os.dup(self.descriptor), "rb") as file:
+            # the copy of a descriptor stands where the other one does
+            file.seek(0)
+            yield file
 
-def _reason(error: OSError) -> str:
+
+def _reason(error: OSError, place: Place) -> str:
+    if isinstance(place, Address):
+        if isinstance(error, FileNotFoundError):
+            return "nothing lies there; check the address, and that its bucket is there"
+        if isinstance(error, IsADirectoryError):
+            return "this is a folder, not a scan; name the image files in it"
+        if isinstance(error, PermissionError):
+            return f"{error.strerror}; check the address, and your credentials for its store"
+        return (
+            f"it can't be read ({error.strerror}); see that its store can be reached from here, and try again"
+        )
     if isinstance(error, FileNotFoundError):
         return "there is no such file; check the path, or whether the disk it lies on is there"
     if isinstance(error, PermissionError):
@@ -92,41 +125,62 @@ def _stat(path: Path) -> os.stat_result:
 
 
 @contextmanager
-def opened(path: Path, *, size: int | None = None, modified_ns: int | None = None) -> Iterator[Master]:
+def opened(
+    path: Place,
+    *,
+    size: int | None = None,
+    modified_ns: int | None = None,
+    whole: bool = False,
+    keep: bool = True,
+) -> Iterator[Master]:
     """Open a master for reading, and make one readable sentence of whatever goes wrong meanwhile.
 
     Parameters
     ----------
     path : the file.
     size, modified_ns : as they were when the scan was identified; a file that has changed since is refused.
+    whole, keep : whether all of it will be read, and whether it is likely to be read again: what lies at an address is
+        fetched, and kept, accordingly; see :mod:`negcat.scans.fetched`.
 
     Raises
     ------
     ScanError
         The file is missing, not a file, empty, not readable, damaged, or changed since or meanwhile.
     """
-    descriptor = -1
     try:
-        before = _stat(path)
-        if stat.S_ISDIR(before.st_mode):
-            msg = "this is a folder, not a scan; name the image files in it"
-            raise Damaged(msg)
-        if not stat.S_ISREG(before.st_mode):
-            msg = "this is a device or a pipe, not a scan; save the scan as a file first"
-            raise Damaged(msg)
-        if before.st_size == 0:
-            msg = "the file is empty; copy or scan it again"
-            raise Damaged(msg)
-        moved = "it has changed since it was identified; take it again once it is at rest"
-        if size is not None and before.st_size != size:
-            raise Damaged(moved)
-        if modified_ns is not None and before.st_mtime_ns != modified_ns:
-            raise Damaged(moved)
-        # without waiting: a pipe that has taken the file's place would have nobody at its other end
-        descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | getattr(os, "O_CLOEXEC", 0))
+        if isinstance(path, Address):
+            from negcat.scans.fetched import fetched
+
+            with fetched(path, size=size, modified_ns=modified_ns, whole=whole, keep=keep) as master:
+                yield master
+        else:
+            with _on_disk(path, size, modified_ns) as master:
+                yield master
+    except Damaged as error:
+        raise ScanError(f"{path}: {error}.") from None
+    except OSError as error:
+        raise ScanError(f"{path}: {_reason(error, path)}.") from error
+
+
+@contextmanager
+def _on_disk(path: Path, size: int | None, modified_ns: int | None) -> Iterator[Master]:
+    before = _stat(path)
+    if stat.S_ISDIR(before.st_mode):
+        msg = "this is a folder, not a scan; name the image files in it"
+        raise Damaged(msg)
+    if not stat.S_ISREG(before.st_mode):
+        msg = "this is a device or a pipe, not a scan; save the scan as a file first"
+        raise Damaged(msg)
+    if before.st_size == 0:
+        raise Damaged(EMPTY)
+    if size not in (None, before.st_size) or modified_ns not in (None, before.st_mtime_ns):
+        raise Damaged(CHANGED_SINCE)
+    # without waiting: a pipe that has taken the file's place would have nobody at its other end
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | getattr(os, "O_CLOEXEC", 0))
+    try:
         there = os.fstat(descriptor)
         if (there.st_dev, there.st_ino) != (before.st_dev, before.st_ino):
-            raise Damaged(moved)
+            raise Damaged(CHANGED_SINCE)
         yield Master(path, descriptor, before.st_size, before.st_mtime_ns)
         after = path.stat()
         if (after.st_size, after.st_mtime_ns, after.st_ino) != (
@@ -134,15 +188,9 @@ def opened(path: Path, *, size: int | None = None, modified_ns: int | None = Non
             before.st_mtime_ns,
             before.st_ino,
         ):
-            msg = "it changed while it was being read; take it again once it is at rest"
-            raise Damaged(msg)
-    except Damaged as error:
-        raise ScanError(f"{path}: {error}.") from None
-    except OSError as error:
-        raise ScanError(f"{path}: {_reason(error)}.") from error
+            raise Damaged(CHANGED_MEANWHILE)
     finally:
-        if descriptor >= 0:
-            os.close(descriptor)
+        os.close(descriptor)
 
 
 def _digest(master: Master, buffer_size: int) -> str:
@@ -153,8 +201,7 @@ def _digest(master: Master, buffer_size: int) -> str:
         digest.update(buffer[:count])
         offset += count
     if offset != master.size:
-        msg = "it changed while it was being read; take it again once it is at rest"
-        raise Damaged(msg)
+        raise Damaged(CHANGED_MEANWHILE)
     return digest.hexdigest()
 
 
@@ -185,17 +232,27 @@ class Checksum(threading.Thread):
         return self._digest
 
 
-def sha256_of(path: str | Path) -> str:
+def sha256_of(path: str | Place) -> str:
     """Compute the SHA-256 of a whole file, 64 lower-case hex digits.
 
     Parameters
     ----------
-    path : the file; read once, in small pieces.
+    path : the file, or its address; read once, in small pieces.
 
     Raises
     ------
     ScanError
         The file is missing, empty, not readable, or changed while it was read.
     """
-    with opened(Path(path)) as master:
+    place = place_of(path)
+    if isinstance(place, Address):
+        from negcat.scans.fetched import digest
+
+        try:
+            return digest(place)
+        except Damaged as error:
+            raise ScanError(f"{place}: {error}.") from None
+        except OSError as error:
+            raise ScanError(f"{place}: {_reason(error, place)}.") from error
+    with opened(place) as master:
         return _digest(master, 128 << 10)

@@ -1,5 +1,6 @@
 """Making a scan's pyramid while it is taken: tiles put aside as they come, then one file, whole or not at all."""
 
+import io
 import json
 import os
 import tempfile
@@ -20,7 +21,7 @@ from negcat.scans.pyramid import PYRAMID_VERSION, pyramid_path
 from negcat.scans.tones import ToneCurve, tone_curve
 from negcat.whole_files import written_whole
 
-__all__ = ["QUALITY", "NewPyramid"]
+__all__ = ["QUALITY", "NewPyramid", "write_pyramid"]
 
 QUALITY = 85
 """Of the JPEG tiles, 1 to 100: at 85 the grain is still grain; colour isn't subsampled."""
@@ -35,16 +36,19 @@ CLASSIC_LIMIT = 4_000_000_000
 class NewPyramid:
     """The pyramid of one scan, to be handed to `take`, which fills it.
 
-    A pyramid that can't be written is no reason to refuse the scan: `fault` then says why, and `path` stays None.
+    A pyramid that can't be written is no reason to refuse the scan: `fault` then says why, and `path` and `data` stay
+    None.
 
     Parameters
     ----------
-    previews : the folder of derivatives. The file goes to where `pyramid_path` says.
+    previews : the folder of derivatives. The file goes to where `pyramid_path` says. None: it isn't here, and `data`
+        becomes the file's bytes, for `write_pyramid` where it is.
     linear : see `tone_curve`.
     """
 
-    def __init__(self, previews: Path, *, linear: bool | None = None) -> None:
+    def __init__(self, previews: Path | None, *, linear: bool | None = None) -> None:
         self.path: Path | None = None
+        self.data: bytes | None = None
         self.fault: str | None = None
         self._previews = previews
         self._linear = linear
@@ -65,7 +69,8 @@ class NewPyramid:
         self._places = [{} for _ in sizes]
         try:
             # Not the archive's folder too: where that is gone, its disk is away, and nothing belongs in its place.
-            self._previews.mkdir(exist_ok=True)
+            if self._previews is not None:
+                self._previews.mkdir(exist_ok=True)
             # without a name from the beginning: nothing is left behind, however the run ends
             self._spool = tempfile.TemporaryFile(dir=self._previews, buffering=0)  # noqa: SIM115
         except OSError as error:
@@ -76,7 +81,7 @@ class NewPyramid:
         """Write the file; nothing of the picture may be missing."""
         try:
             if self.fault is None and levels.complete:
-                self.path = self._write(info)
+                self._write(info)
         except OSError as error:
             self._fail(error)
         finally:
@@ -91,11 +96,7 @@ class NewPyramid:
     # -----------------------------------------------------------------------------------------------------
 
     def _fail(self, error: OSError) -> None:
-        reason = (error.strerror or str(error)).lower()
-        self.fault = (
-            f"{self._previews}: the pyramid can't be written ({reason}); check the folder and the space on "
-            "its disk."
-        )
+        self.fault = _unwritten(self._previews or Path(tempfile.gettempdir()), error)
 
     def _put(self, level: int, column: int, row: int, tones: npt.NDArray[np.uint8]) -> None:
         """Encode one tile and put it aside; in any thread."""
@@ -131,20 +132,25 @@ class NewPyramid:
                 start, count = places[row, column]
                 yield os.pread(self._spool.fileno(), count, start)
 
-    def _write(self, info: ScanInfo) -> Path:
+    def _write(self, info: ScanInfo) -> None:
+        if self._previews is None:
+            file = io.BytesIO()
+            self._write_tiff(file, info, _description(info, self._curve))
+            self.data = file.getvalue()
+            return
         target = pyramid_path(self._previews, info.scan)
         target.parent.mkdir(exist_ok=True)
         with written_whole(target) as unfinished:
             self._write_tiff(unfinished, info, _description(info, self._curve))
-        return target
+        self.path = target
 
-    def _write_tiff(self, path: Path, info: ScanInfo, description: str) -> None:
+    def _write_tiff(self, file: Path | BinaryIO, info: ScanInfo, description: str) -> None:
         colours: dict[str, Any] = {"photometric": "minisblack"}
         if self._channels == 3:
             colours = {"photometric": "ycbcr", "subsampling": (1, 1), "planarconfig": "contig"}
             if self._icc:
                 colours["iccprofile"] = self._icc
-        with tifffile.TiffWriter(path, bigtiff=self._end > CLASSIC_LIMIT) as writer:
+        with tifffile.TiffWriter(file, bigtiff=self._end > CLASSIC_LIMIT) as writer:
             for level, (width, height) in enumerate(level_sizes(info.width, info.height)):
                 dots = (info.dpi / 2**level,) * 2 if info.dpi is not None else None
                 writer.write(
@@ -161,6 +167,31 @@ class NewPyramid:
                     software=False,
                     **colours,
                 )
+
+
+def write_pyramid(previews: Path, scan: str, data: bytes) -> str | None:
+    """Write a pyramid that was made elsewhere; why it couldn't be written, None where it was.
+
+    Parameters
+    ----------
+    previews : the folder of derivatives.
+    scan : the scan's id.
+    data : of `NewPyramid`.
+    """
+    target = pyramid_path(previews, scan)
+    try:
+        previews.mkdir(exist_ok=True)
+        target.parent.mkdir(exist_ok=True)
+        with written_whole(target) as unfinished:
+            unfinished.write_bytes(data)
+    except OSError as error:
+        return _unwritten(previews, error)
+    return None
+
+
+def _unwritten(folder: Path, error: OSError) -> str:
+    reason = (error.strerror or str(error)).lower()
+    return f"{folder}: the pyramid can't be written ({reason}); check the folder and the space on its disk."
 
 
 def _profile_segment(icc: bytes) -> bytes:

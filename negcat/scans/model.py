@@ -1,11 +1,12 @@
 """What is known of a scan: its header, its identity, and the whole picture made small."""
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+
+from negcat.places import Place
 
 __all__ = ["FileFormat", "Mode", "Reduced", "ScanHeader", "ScanInfo"]
 
@@ -19,8 +20,9 @@ class ScanHeader:
 
     Parameters
     ----------
-    path : where the file lies, as it was given.
-    size_bytes, modified_ns : length and time of last change; reading refuses the file when they have moved.
+    path : where the file lies, as it was given: a path, or an address.
+    size_bytes, modified_ns : length and time of last change (see :class:`negcat.places.Seen`); reading refuses the
+        file when they have moved.
     file_format : told from the first bytes, never from the name.
     width, height : pixels of the upright picture, after the orientation tag.
     bits : 8 or 16 per channel.
@@ -45,7 +47,7 @@ class ScanHeader:
     notes : sentences on what was seen and passed over: further pages, a dpi not believed, alpha dropped.
     """
 
-    path: Path
+    path: Place
     size_bytes: int
     modified_ns: int
     file_format: FileFormat

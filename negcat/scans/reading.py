@@ -4,13 +4,13 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import fields
-from pathlib import Path
 from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
 
 from negcat.errors import QuantityError
+from negcat.places import Place, place_of
 from negcat.scans.blocks import Gatherer, Gleaned, reduction_factor
 from negcat.scans.directory import check_directories
 from negcat.scans.dng import is_dng, read_dng
@@ -120,7 +120,7 @@ def _identified(header: ScanHeader, sha256: str) -> ScanInfo:
     return ScanInfo(sha256=sha256, **{entry.name: getattr(header, entry.name) for entry in fields(header)})
 
 
-def read_header(path: str | Path) -> ScanHeader:
+def read_header(path: str | Place) -> ScanHeader:
     """Read what an image file says of itself, without its pixels and without a checksum; milliseconds.
 
     Raises
@@ -128,11 +128,11 @@ def read_header(path: str | Path) -> ScanHeader:
     ScanError
         See `identify`.
     """
-    with opened(Path(path)) as master:
+    with opened(place_of(path)) as master:
         return _header(master, _picture(master))
 
 
-def identify(path: str | Path) -> ScanInfo:
+def identify(path: str | Place) -> ScanInfo:
     """Read what an image file says of itself and compute its SHA-256.
 
     The pixels aren't decoded: a file whose header is sound and whose data lie inside it, but are broken, is
@@ -145,7 +145,7 @@ def identify(path: str | Path) -> ScanInfo:
         that can't be measured (palette, CMYK, floating point, other than 8 or 16 bits, under 16 pixels, beyond four
         thousand million), or it changed meanwhile.
     """
-    with opened(Path(path)) as master:
+    with opened(place_of(path), whole=True) as master:
         checksum = Checksum(master)
         header = _header(master, _picture(master))
         checksum.start()
@@ -187,18 +187,18 @@ def read_reduced(scan: ScanHeader, max_side: int = 1600) -> Reduced:
     if max_side < 1:
         msg = f"a picture can't be reduced to {max_side} pixels; ask for one or more"
         raise QuantityError(msg)
-    with opened(scan.path, size=scan.size_bytes, modified_ns=scan.modified_ns) as master:
+    with opened(scan.path, size=scan.size_bytes, modified_ns=scan.modified_ns, whole=True) as master:
         return _reduce(master, _picture(master), max_side)
 
 
 def take(
-    path: str | Path, max_side: int = 1600, *, pyramid: NewPyramid | None = None
+    path: str | Place, max_side: int = 1600, *, pyramid: NewPyramid | None = None
 ) -> tuple[ScanInfo, Reduced]:
     """Do `identify` and `read_reduced` in one pass: the checksum is computed beside the decoding.
 
     Parameters
     ----------
-    path : the master.
+    path : the master, or its address.
     max_side : the longer side of the reduced picture, in blocks, at most.
     pyramid : to be made in the same pass. Once the scan is known to be whole it lies at `pyramid.path`, or
         `pyramid.fault` says why it couldn't be written.
@@ -213,7 +213,7 @@ def take(
         raise QuantityError(msg)
     levels: Levels | None = None
     try:
-        with opened(Path(path)) as master:
+        with opened(place_of(path), whole=True, keep=False) as master:
             picture = _picture(master)
             header = _header(master, picture)
             checksum = Checksum(master)
@@ -246,7 +246,7 @@ def _as_codes(pixels: Pixels, geometry: Geometry) -> npt.NDArray[np.uint16]:
 
 
 def read_patches(
-    scan: ScanHeader | str | Path, boxes: Sequence[tuple[int, int, int, int]]
+    scan: ScanHeader | str | Place, boxes: Sequence[tuple[int, int, int, int]]
 ) -> list[npt.NDArray[np.uint16]]:
     """Read several rectangles at full resolution, decoding each strip or tile they touch once for all.
 
@@ -270,7 +270,7 @@ def read_patches(
     path, size, modified_ns = (
         (scan.path, scan.size_bytes, scan.modified_ns)
         if isinstance(scan, ScanHeader)
-        else (Path(scan), None, None)
+        else (place_of(scan), None, None)
     )
     with opened(path, size=size, modified_ns=modified_ns) as master:
         picture = _picture(master)
@@ -286,6 +286,6 @@ def read_patches(
         return [_as_codes(pixels, geometry) for pixels in picture.boxes(master, stored)]
 
 
-def read_patch(scan: ScanHeader | str | Path, x0: int, y0: int, x1: int, y1: int) -> npt.NDArray[np.uint16]:
+def read_patch(scan: ScanHeader | str | Place, x0: int, y0: int, x1: int, y1: int) -> npt.NDArray[np.uint16]:
     """Read one rectangle at full resolution; see `read_patches`, which is quicker for several."""
     return read_patches(scan, [(x0, y0, x1, y1)])[0]

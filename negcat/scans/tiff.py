@@ -5,7 +5,6 @@ by one, so that memory holds a few of them, never the file, and every one is che
 """
 
 import math
-import os
 import struct
 import threading
 from collections.abc import Callable, Iterator
@@ -307,7 +306,7 @@ def read_tiff(master: Master) -> TiffPicture:
     """
     try:
         with (
-            os.fdopen(os.dup(master.descriptor), "rb") as handle,
+            master.as_file() as handle,
             tifffile.TiffFile(handle, name=master.path.name) as tif,
         ):
             page, pages = _full_size_page(tif)

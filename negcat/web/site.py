@@ -20,6 +20,7 @@ from jinja2 import ChoiceLoader, DictLoader, Environment, FileSystemLoader
 from markupsafe import escape
 
 from negcat.errors import ScanError
+from negcat.places import Address, is_address
 from negcat.web import batch, film, film_tests, lens, reading, spotting
 from negcat.web.sheet import Page, scan_looked_at, set_page
 from negcat.web.site_lists import List, Part, lists_of
@@ -190,7 +191,9 @@ class Site:
         now = trying.standing(self._archive, sheet)
         dossier = show.dossier_of(self._archive, now.record, now.findings)
         for scan in dossier["scans"]:
-            if scan["path"].startswith("/"):
+            if is_address(scan["path"]):
+                self._machine.add(f"{Address(scan['path']).folder}/")
+            elif scan["path"].startswith("/"):
                 self._machine.add(f"{Path(scan['path']).parent}/")
         scan = str(scan_looked_at(dossier).get("scan") or "")
         lying = trying.lying_on(self._archive, now.record, scan) if scan else ()

@@ -1,7 +1,7 @@
-"""No folder of the machine in what strangers are shown.
+"""No folder of the machine, and no bucket, in what strangers are shown.
 
-A master outside the archive is kept by its whole path, and a fault names the file it is about. Whoever has not
-signed in on a server for others gets the file's name and nothing of where it lies.
+A master outside the archive is kept by its whole path or its address, and a fault names the file it is about. Whoever
+has not signed in on a server for others gets the file's name and nothing of where it lies.
 """
 
 from __future__ import annotations
@@ -19,11 +19,13 @@ def _folders(heads: frozenset[str]) -> re.Pattern[str]:
     tops = "|".join(re.escape(entry.name) for entry in Path("/").iterdir() if entry.name not in heads)
     # Up to the last slash of a line of text or of a string of JSON, whose escapes may belong to a name. Names
     # may hold blanks, so a sentence may lose some words with them.
-    return re.compile(rf'(?:(?<=file://)|(?<![\w.~/-]))/(?:{tops})/(?:(?:[^"<>\n\\]|\\(?!["n]))*/)?')
+    rest = r'(?:[^"<>\n\\]|\\(?!["n]))*/'
+    folders = rf"(?:(?<=file://)|(?<![\w.~/-]))/(?:{tops})/(?:{rest})?"
+    return re.compile(rf"{folders}|\b(?!https?:|file:)[a-z][a-z0-9+.-]+://{rest}")
 
 
 def veiled(text: str, heads: frozenset[str]) -> str:
-    """Cut the folders off every path of this machine.
+    """Cut the folders off every path of this machine, and off every address but those of web pages.
 
     Parameters
     ----------
@@ -34,6 +36,8 @@ def veiled(text: str, heads: frozenset[str]) -> str:
     --------
     >>> veiled("the master is not at /usr/share/kiln scans/BW-01.tif any more", frozenset())
     'the master is not at BW-01.tif any more'
+    >>> veiled('"path":"s3://kilns/2026/BW-01.tif"', frozenset())
+    '"path":"BW-01.tif"'
     >>> veiled('<a href="/sheet/BW-01/edit">', frozenset({"sheet"}))
     '<a href="/sheet/BW-01/edit">'
     """

@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from negcat.errors import ArchiveError, ScanError
+from negcat.places import Address, Place, is_address, place_of
 
 if TYPE_CHECKING:
     from negcat.catalogue import Catalogue
@@ -113,18 +114,21 @@ class Archive:
         """The folder of derivatives, which may be deleted at any time."""
         return self.root / "previews"
 
-    def stored_path(self, path: Path) -> str:
-        """Write a master's path as the catalogue keeps it: relative inside the archive, else absolute.
+    def stored_path(self, path: Place) -> str:
+        """Write a master's path as the catalogue keeps it: relative inside the archive, else absolute; or its address.
 
         Raises
         ------
         ScanError : the path holds bytes that are no UTF-8, which the catalogue can't keep.
         """
-        absolute = Path(os.path.normpath(path.absolute()))
-        try:
-            stored = absolute.relative_to(self.root).as_posix()
-        except ValueError:
-            stored = str(absolute)
+        if isinstance(path, Address):
+            stored = path.text
+        else:
+            absolute = Path(os.path.normpath(path.absolute()))
+            try:
+                stored = absolute.relative_to(self.root).as_posix()
+            except ValueError:
+                stored = str(absolute)
         try:
             stored.encode()
         except UnicodeEncodeError as error:
@@ -133,11 +137,11 @@ class Archive:
             ) from error
         return stored
 
-    def master_path(self, stored: str) -> Path:
+    def master_path(self, stored: str) -> Place:
         """Find the master again from the path that the catalogue keeps."""
-        return self.root / stored
+        return Address(stored) if is_address(stored) else self.root / stored
 
-    def recorded_path(self, written: str) -> Path:
+    def recorded_path(self, written: str) -> Place:
         """Find the file that a record names.
 
         Inside the archive a relative path stands for itself, and links that lie there may lead elsewhere: whoever keeps
@@ -146,8 +150,10 @@ class Archive:
 
         Raises
         ------
-        ScanError : a relative path leads out of the archive.
+        ScanError : a relative path leads out of the archive; an address with a secret in it.
         """
+        if is_address(written):
+            return place_of(written)
         if os.pardir in Path(os.path.normpath(written)).parts[:1]:
             raise ScanError(
                 f"the path {written} leads out of the archive; record the whole path, from {os.sep} on"

@@ -6,8 +6,11 @@ import hashlib
 import os
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
+
+from negcat.places import AT_ONCE, Address, Place
 
 __all__ = ["Bag", "encoded", "is_plain", "plain_name"]
 
@@ -57,7 +60,7 @@ class Bag:
         file.parent.mkdir(parents=True, exist_ok=True)
         return file
 
-    def copy(self, source: Path, path: str) -> dict[str, str]:
+    def copy(self, source: Place, path: str) -> dict[str, str]:
         """Copy a file to a payload path, which :meth:`add` lists then.
 
         Returns
@@ -69,10 +72,27 @@ class Bag:
         OSError : it can't be read, or the copy not be written.
         """
         target = self.place(path)
+        if isinstance(source, Address):
+            return self._copy_fetched(source, target)
         with source.open("rb") as reading, target.open("xb") as writing:
             digests = self._digests(reading, writing)
             status = os.fstat(reading.fileno())
         os.utime(target, ns=(status.st_atime_ns, status.st_mtime_ns))
+        return digests
+
+    def _copy_fetched(self, source: Address, target: Path) -> dict[str, str]:
+        seen, opened = source.look(), source.open()
+        try:
+            with target.open("xb") as writing:
+                parts = (
+                    opened.part(start, min(AT_ONCE, seen.st_size - start))
+                    for start in range(0, seen.st_size, AT_ONCE)
+                )
+                digests = self._digests_of(parts, writing)
+        finally:
+            opened.close()
+        if seen.st_mtime_ns:
+            os.utime(target, ns=(seen.st_mtime_ns, seen.st_mtime_ns))
         return digests
 
     def drop(self, path: str) -> None:
@@ -145,8 +165,11 @@ class Bag:
 
     def _digests(self, reading: BinaryIO, writing: BinaryIO | None = None) -> dict[str, str]:
         """Read a file to its end, and write what is read."""
+        return self._digests_of(iter(partial(reading.read, _CHUNK), b""), writing)
+
+    def _digests_of(self, chunks: Iterable[bytes], writing: BinaryIO | None) -> dict[str, str]:
         found = {name: hashlib.new(name) for name in self._algorithms}
-        while chunk := reading.read(_CHUNK):
+        for chunk in chunks:
             for digest in found.values():
                 digest.update(chunk)
             if writing is not None:

@@ -13,6 +13,7 @@ import numpy as np
 from negcat import densitometry, scans
 from negcat.densitometry import FoundSteps, ScannerProfile, StepFit
 from negcat.errors import CalibrationError, ScanError
+from negcat.places import Place
 from negcat.scans import ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
@@ -185,7 +186,7 @@ def _profile_json(profile: ScannerProfile) -> dict[str, Any]:
 
 def calibrate_scanner(
     archive: Archive,
-    scan: Path,
+    scan: Place,
     *,
     scanner: str,
     tablet: str,
@@ -196,7 +197,7 @@ def calibrate_scanner(
     Parameters
     ----------
     archive : the archive.
-    scan : the scan of the step tablet.
+    scan : the scan of the step tablet, or its address.
     scanner, tablet : as their records name them.
     region : where the tablet lies (fractions x0, y0, x1, y1), where the steps aren't found without.
 

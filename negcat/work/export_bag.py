@@ -17,6 +17,7 @@ from typing import Any, Literal
 from negcat import __version__, scans
 from negcat.catalogue import Catalogue, Master, copy_catalogue, masters_leaving, sql_text
 from negcat.errors import NegcatError, ScanError
+from negcat.places import Address, Place, is_address
 from negcat.work.archive import CATALOGUE_NAME, Archive
 from negcat.work.bagging import Bag, is_plain, plain_name
 from negcat.work.export_records import export_records
@@ -201,14 +202,21 @@ def _copy(bag: Bag, archive: Archive, master: Master) -> PackedMaster:
     reason = "the file is not there"
     for stored in master.paths:
         source = archive.master_path(stored)
-        if not source.is_file():
+        if isinstance(source, Address):
+            try:
+                source.look()
+            except OSError as error:
+                if not isinstance(error, FileNotFoundError):
+                    status, reason = "unreadable", f"it can't be looked at ({error.strerror})"
+                continue
+        elif not source.is_file():
             continue
         path = _bag_path(bag, master, stored)
         try:
             digests = bag.copy(source, path)
         except OSError as error:
             bag.drop(path)
-            if not source.is_file() or _readable(source):
+            if _its_own_disk(source, error):
                 # The bag's own disk is at fault, or all is: nothing good can come of going on.
                 raise
             status, reason = "unreadable", f"it can't be read ({error.strerror})"
@@ -221,7 +229,12 @@ def _copy(bag: Bag, archive: Archive, master: Master) -> PackedMaster:
     return _packed(master, status, master.paths[0], None, reason=reason)
 
 
-def _readable(source: Path) -> bool:
+def _its_own_disk(source: Place, error: OSError) -> bool:
+    """Tell whether what went wrong is no fault of the master."""
+    if isinstance(source, Address):
+        return bool(error.filename != source.text)
+    if not source.is_file():
+        return True
     try:
         scans.sha256_of(source)
     except ScanError:
@@ -234,9 +247,14 @@ def _leave(bag: Bag, archive: Archive, master: Master) -> PackedMaster:
     reason = "the file is not there, or of another size"
     for stored in master.paths:
         source = archive.master_path(stored)
-        if not source.is_file():
+        try:
+            if not isinstance(source, Address) and not source.is_file():
+                continue
+            size = source.stat().st_size
+        except OSError as error:
+            if not isinstance(error, FileNotFoundError):
+                reason = f"it can't be looked at ({error.strerror})"
             continue
-        size = source.stat().st_size
         if master.size_bytes not in (None, size):
             continue
         try:
@@ -269,7 +287,13 @@ def _bag_path(bag: Bag, master: Master, stored: str) -> str:
     """Choose where a master goes: where it lies in the archive, unless not every disk can have it so."""
     parts = PurePosixPath(stored).parts
     inside = f"{_ARCHIVE}/{stored}"
-    if not stored.startswith("/") and all(map(is_plain, parts)) and len(inside) < 200 and bag.is_free(inside):
+    if (
+        not stored.startswith("/")
+        and not is_address(stored)
+        and all(map(is_plain, parts))
+        and len(inside) < 200
+        and bag.is_free(inside)
+    ):
         return inside
     name, start = plain_name(parts[-1]), master.scan or plain_name(f"{master.what} {master.shows}")
     paths = (f"{_ELSEWHERE}/{start}{more}/{name}" for more in ("", *(f"-{n}" for n in range(2, 10_000))))

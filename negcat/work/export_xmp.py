@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from negcat.errors import NegcatError
+from negcat.places import Address
 from negcat.whole_files import written_whole
 from negcat.work.archive import Archive
 from negcat.work.export_xmp_packet import is_own, packet
@@ -133,6 +134,8 @@ def _beside(
 ) -> tuple[Path, Literal["written", "unchanged"]]:
     """Write a side file beside a master, which must be there."""
     master = archive.master_path(scan["path"])
+    if isinstance(master, Address):
+        raise _RefusedError(f"nothing is ever written to where {master} lies; name a folder to write into")
     file = master.with_name(master.name + ENDING)
     try:
         if not master.parent.is_dir():

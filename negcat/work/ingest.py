@@ -12,12 +12,13 @@ from typing import Any, Literal
 
 from negcat import scans
 from negcat.errors import ScanError
+from negcat.places import Address, Place
 from negcat.scans import Reduced, ScanInfo
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.catching_up import catch_up
 from negcat.work.computing import refresh
-from negcat.work.joining import Join, SheetIds
+from negcat.work.joining import Join, SheetIds, side_file_texts
 from negcat.work.naming import unknown
 from negcat.work.previews import forget_previews, make_previews
 from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, sentence_on, tags_of
@@ -66,16 +67,31 @@ class Item:
         }
 
 
-def _files(archive: Archive, paths: Sequence[Path]) -> list[Path]:
+def _files(archive: Archive, paths: Sequence[Place]) -> list[Place]:
     """List what to take: files named, and what folders hold, each once, in order; folders that can't be opened too."""
-    found: list[Path] = []
+    found: list[Place] = []
     for path in paths:
-        # Unlike Path.is_dir, this only says no where a folder above may not be entered.
-        if os.path.isdir(path):  # noqa: PTH112
+        # Unlike Path.is_dir, isdir only says no where a folder above may not be entered.
+        if isinstance(path, Address):
+            found += _at_address(path)
+        elif os.path.isdir(path):  # noqa: PTH112
             found += sorted(_in_folder(path, archive.previews.resolve()))
         else:
             found.append(path)
     return list(dict.fromkeys(found))
+
+
+def _at_address(place: Address) -> list[Address]:
+    try:
+        found = place.files()
+    except (FileNotFoundError, PermissionError):
+        return [place]  # who reads it says so
+    except OSError as error:
+        raise ScanError(
+            f"{place}: its store can't be asked ({error.strerror}); see that it can be reached from here, and that "
+            "your credentials for it are set"
+        ) from error
+    return [one for one in found if one == place or one.suffix.lower() in IMAGE_SUFFIXES]
 
 
 def _in_folder(path: Path, previews: Path) -> list[Path]:
@@ -109,7 +125,7 @@ class Ingest:
     """
 
     def __init__(
-        self, archive: Archive, files: Sequence[Path], scanner: str | None, workers: Executor
+        self, archive: Archive, files: Sequence[Place], scanner: str | None, workers: Executor
     ) -> None:
         self._archive = archive
         self._files = files
@@ -149,7 +165,7 @@ class Ingest:
         tags = tuple(ScannerTags(entry.name, entry.make, entry.model, entry.software) for entry in known)
         return Scanners(self._scanner, tags, linear)
 
-    def _at_rest(self, path: Path) -> dict[str, Any] | None:
+    def _at_rest(self, path: Place) -> dict[str, Any] | None:
         """Give the scan that was taken from a file, where the file has the same size and time still."""
         archive = self._archive
         try:
@@ -157,7 +173,7 @@ class Ingest:
         except (ScanError, OSError, ValueError):
             return None
         row = archive.catalogue.scan_at(stored)
-        if row is None:
+        if row is None or not status.st_mtime_ns:  # a store that tells no time
             return None
         for seen in (row, *archive.catalogue.paths_of(row["scan"])):
             if seen["path"] == stored and (seen["size_bytes"], seen["modified_ns"]) == (
@@ -167,7 +183,7 @@ class Ingest:
                 return row
         return None
 
-    def _known(self, path: Path, ids: SheetIds) -> dict[str, Any] | None:
+    def _known(self, path: Place, ids: SheetIds) -> dict[str, Any] | None:
         """Give the scan that was taken from a file, where to read it again would change nothing.
 
         That its size and time are the same is taken as that its content is; `negcat verify` looks at that.
@@ -179,7 +195,7 @@ class Ingest:
             or row["rebate"] is None
             or self._scanner not in (None, row["scanner"])
             or not scans.pyramid_path(archive.previews, row["scan"]).is_file()
-            or not archive.master_path(row["path"]).is_file()
+            or not (row["path"] == str(path) or archive.master_path(row["path"]).is_file())
         ):
             return None
         if row["sheet"] is None:
@@ -188,14 +204,14 @@ class Ingest:
                 return None
         return row
 
-    def _previews_of(self, path: Path) -> Path | None:
+    def _previews_of(self, path: Place) -> Path | None:
         """Tell where a file's pyramid goes, None where it is there."""
         previews = self._archive.previews
         row = self._at_rest(path)
         there = row is not None and scans.pyramid_path(previews, row["scan"]).is_file()
         return None if there else previews
 
-    def _take(self, path: Path, read: Reading | str | Lost, ids: SheetIds, scanners: Scanners) -> Item:
+    def _take(self, path: Place, read: Reading | str | Lost, ids: SheetIds, scanners: Scanners) -> Item:
         """Take one file that was read."""
         if isinstance(read, Lost):
             return Item(str(path), "refused", reason=sentence_on(path, read))
@@ -207,6 +223,11 @@ class Ingest:
             archive.stored_path(path)
         except ScanError as error:
             return Item(str(path), "refused", reason=str(error))
+        fault = read.fault
+        if read.pyramid is not None:
+            fault = scans.write_pyramid(archive.previews, info.scan, read.pyramid)
+        if isinstance(path, Address):
+            side_file_texts(path)  # now, not while others wait to write
         with catalogue.writing():
             known = catalogue.scan_by_sha256(info.sha256)
             if known is None:
@@ -231,7 +252,6 @@ class Ingest:
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None
-            fault = read.fault
             try:
                 make_previews(archive, row, reduced)
             except ScanError as error:
@@ -253,7 +273,7 @@ class Ingest:
             catalogue.move_scan(info.scan, stored, size_bytes=info.size_bytes, modified_ns=info.modified_ns)
 
     def _item(
-        self, path: Path, scan: str, join: Join, ids: SheetIds, *, added: bool = False, known: bool = True
+        self, path: Place, scan: str, join: Join, ids: SheetIds, *, added: bool = False, known: bool = True
     ) -> Item:
         catalogue = self._archive.catalogue
         row = catalogue.scan(scan)
@@ -296,14 +316,14 @@ def _measured_on(findings: Any, scan: str | None) -> bool:
 
 
 def ingest_scans(
-    archive: Archive, paths: Sequence[Path], *, scanner: str | None = None, workers: Executor | None = None
+    archive: Archive, paths: Sequence[Place], *, scanner: str | None = None, workers: Executor | None = None
 ) -> Ingest:
     """Prepare to take scans.
 
     Parameters
     ----------
     archive : the archive.
-    paths : files, and folders with all they hold.
+    paths : files, and folders with all they hold; addresses of such.
     scanner : the scanner they were made on; None to tell it from each scan's own tags.
     workers : read the files, see :func:`negcat.work.workers.executor`; None: they are read in this process, one
         after the other, which a crash of their decoder doesn't survive.
@@ -315,6 +335,7 @@ def ingest_scans(
     Raises
     ------
     UnknownNameError : no such scanner.
+    ScanError : the store of an address can't be asked.
     """
     if scanner is not None and archive.catalogue.scanner(scanner) is None:
         raise unknown(archive.catalogue, "scanner", scanner)

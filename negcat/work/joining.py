@@ -9,12 +9,12 @@ import json
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import yaml
 
+from negcat.places import Address, Place
 from negcat.work.export_xmp_fields import OWN
 
 __all__ = ["Claim", "Join", "SheetIds", "decide", "side_file_texts"]
@@ -120,13 +120,17 @@ class SheetIds:
         )
 
 
-def _texts_of_side_file(path: Path) -> list[str]:
+def _texts_of_side_file(path: Place) -> list[str]:
     """Read the texts of a side file in which a sheet may be named; [] where it can't be read."""
     try:
-        with path.open("rb") as file:
-            text = file.read(SIDE_FILE_LIMIT).decode("utf-8-sig", errors="replace")
+        if isinstance(path, Address):
+            head = path.beginning(SIDE_FILE_LIMIT)
+        else:
+            with path.open("rb") as file:
+                head = file.read(SIDE_FILE_LIMIT)
     except OSError:
         return []
+    text = head.decode("utf-8-sig", errors="replace")
     # A structured side file says which sheet it is for in its `sheet` field; other fields may name
     # other sheets ("taken right after BW-06") without claiming them.
     content: Any = None
@@ -165,12 +169,12 @@ def _sheets_in_xmp(text: str) -> list[str]:
     return [node.text for node in root.iter(f"{{{OWN}}}sheet") if node.text]
 
 
-def side_file_texts(scan: Path) -> list[str]:
+def side_file_texts(scan: Place) -> list[str]:
     """Read what the side files of a scan say: files of the same stem beside it.
 
     Parameters
     ----------
-    scan : the scan's path; ``IMG_4.yaml`` and ``IMG_4.tif.xmp`` both belong to ``IMG_4.tif``.
+    scan : the scan's path, or its address; ``IMG_4.yaml`` and ``IMG_4.tif.xmp`` both belong to ``IMG_4.tif``.
 
     Returns
     -------
@@ -182,8 +186,8 @@ def side_file_texts(scan: Path) -> list[str]:
             # One file may answer to both spellings, on a disk that doesn't tell capitals.
             for spelt in (suffix, suffix.upper()):
                 side = base.with_name(base.name + spelt)
-                # Unlike Path.is_file, this only says no where the folder may not be entered.
-                if os.path.isfile(side):  # noqa: PTH113
+                # Unlike Path.is_file, isfile only says no where the folder may not be entered.
+                if side.name in side.beside() if isinstance(side, Address) else os.path.isfile(side):  # noqa: PTH113
                     texts += _texts_of_side_file(side)
                     break
     return texts

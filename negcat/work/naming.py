@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import unicodedata
-from pathlib import Path
 from typing import Any
 
 from negcat import records, scans
 from negcat.catalogue import Catalogue
 from negcat.errors import UnknownNameError
+from negcat.places import place_of
 from negcat.work.archive import Archive
 
 __all__ = ["RemovedSheetError", "known_name", "known_scan", "known_sheet", "unknown"]
@@ -112,9 +112,10 @@ def known_scan(archive: Archive, written: str) -> dict[str, Any]:
     UnknownNameError : the archive holds no such scan.
     """
     catalogue = archive.catalogue
-    row = catalogue.scan(written) or catalogue.scan_at(archive.stored_path(Path(written)))
-    if row is None and Path(written).is_file():
-        row = catalogue.scan_by_sha256(scans.sha256_of(Path(written)))
+    place = place_of(written)
+    row = catalogue.scan(written) or catalogue.scan_at(archive.stored_path(place))
+    if row is None and place.is_file():
+        row = catalogue.scan_by_sha256(scans.sha256_of(place))
         if row is None:
             raise UnknownNameError(
                 f"{written} was not taken into the archive yet; take it first with 'negcat ingest {written}'"

@@ -8,6 +8,7 @@ from typing import Any
 
 from negcat.catalogue import AdvisedTime, Catalogue
 from negcat.notation import parse_tag
+from negcat.places import Address
 from negcat.work.archive import Archive
 from negcat.work.review_words import minutes
 
@@ -39,6 +40,8 @@ def _film_test_scans(archive: Archive) -> set[str]:
     for written in archive.catalogue.film_test_scans():
         path = archive.master_path(written)
         stored.add(archive.stored_path(path))
+        if isinstance(path, Address):
+            continue
         # A link on the way there gives the same file another path.
         real = Path(os.path.realpath(path))
         stored.add(str(real))

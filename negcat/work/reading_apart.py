@@ -11,10 +11,10 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from operator import attrgetter
-from pathlib import Path
 from typing import Any, TypeVar
 
 from negcat.errors import ScanError
+from negcat.places import Place
 from negcat.work.reading_scans import seconds_for, sentence_on, telling_scarcity
 from negcat.work.workers import Here, Lost, executor, results
 
@@ -40,7 +40,7 @@ def reading_apart() -> Iterator[None]:
 class _Look:
     """Something to be read of a master."""
 
-    path: Path
+    path: Place
     function: Callable[..., Any]
     args: tuple[Any, ...]
     keywords: dict[str, Any]
@@ -55,7 +55,7 @@ def _look(task: _Look) -> Any:
         return task.function(*task.args, **task.keywords)
 
 
-def read_apart(path: Path, function: Callable[..., T], *args: Any, **keywords: Any) -> T:
+def read_apart(path: Place, function: Callable[..., T], *args: Any, **keywords: Any) -> T:
     """Read something of a master, by the worker where there is one.
 
     Parameters

@@ -15,6 +15,7 @@ from socket import gethostname
 
 from negcat import scans
 from negcat.errors import ScanError
+from negcat.places import Address, Place
 from negcat.scans import Reduced, ScanHeader, ScanInfo
 from negcat.work.processes import Lost
 from negcat.work.scanner_tags import ScannerTags, matching_scanner
@@ -33,6 +34,9 @@ __all__ = [
 
 PREVIEW_SIDE = 1600
 """Longest side, in pixels, of a scan made small: enough for the page's picture and for finding the margin."""
+
+MOST_SENT = 64 << 20
+"""Bytes of a pyramid that is sent to who asked; a larger one is made there when it is asked for."""
 
 LEAST_SECONDS = 120.0
 """That any file may take."""
@@ -73,13 +77,13 @@ class ToRead:
 
     Parameters
     ----------
-    path : the file.
+    path : the file, or its address.
     previews : the folder that its pyramid goes into; None where it is there.
     scanners : see :class:`Scanners`.
     threads : that decode it.
     """
 
-    path: Path
+    path: Place
     previews: Path | None
     scanners: Scanners
     threads: int
@@ -92,11 +96,19 @@ class ToRead:
 
 @dataclass(frozen=True)
 class Reading:
-    """One file read whole, and why its pyramid couldn't be written."""
+    """One file read whole.
+
+    Parameters
+    ----------
+    info, reduced : what it is, and itself made small.
+    fault : why its pyramid couldn't be written; None where it was, or is sent.
+    pyramid : the pyramid's file, where the folder that it goes into can't be seen from where the master was read.
+    """
 
     info: ScanInfo
     reduced: Reduced
     fault: str | None
+    pyramid: bytes | None = None
 
 
 def tags_of(header: ScanHeader) -> dict[str, str | None]:
@@ -104,7 +116,7 @@ def tags_of(header: ScanHeader) -> dict[str, str | None]:
     return {"make": header.make, "model": header.model, "software": header.software}
 
 
-def seconds_for(path: Path) -> float:
+def seconds_for(path: Place) -> float:
     """Give how long a file may be read: two minutes, and a second more for each megabyte."""
     try:
         return LEAST_SECONDS + SECONDS_PER_MB * path.stat().st_size / 1e6
@@ -120,27 +132,31 @@ def read_scan(task: ToRead) -> Reading | str:
     MemoryError : to decode it takes more memory than there is for this process.
     """
     path = task.path
-    pyramid = fault = None
+    pyramid = None
     try:
-        if os.path.isdir(path):  # noqa: PTH112
+        if not isinstance(path, Address) and os.path.isdir(path):  # noqa: PTH112
             return f"{path}: the folder can't be opened; give yourself permission to read it"
         with telling_scarcity():
-            if task.previews is not None and not task.previews.parent.is_dir():
-                # On another machine. To make the folder would put pictures where nobody looks for them.
-                fault = (
-                    f"{task.previews}: the worker on {gethostname()} doesn't see this folder, so the pyramid is made "
-                    "when it is first asked for."
-                )
-            elif task.previews is not None:
+            if task.previews is not None:
                 linear = task.scanners.says_linear(scans.read_header(path))
-                pyramid = scans.NewPyramid(task.previews, linear=linear)
+                # On another machine, to make the folder would put pictures where nobody looks for them.
+                seen = task.previews.parent.is_dir()
+                pyramid = scans.NewPyramid(task.previews if seen else None, linear=linear)
             with scans.decoding_threads(task.threads):
                 info, reduced = scans.take(path, max_side=PREVIEW_SIDE, pyramid=pyramid)
     except ScanError as error:
         return str(error)
     except OSError as error:
         return f"{path}: {error.strerror or error}; see that you may read it and its folder"
-    return Reading(info, reduced, pyramid.fault if pyramid is not None else fault)
+    if pyramid is None:
+        return Reading(info, reduced, None)
+    if pyramid.data is not None and len(pyramid.data) > MOST_SENT:
+        fault = (
+            f"{task.previews}: the worker on {gethostname()} doesn't see this folder, and the pyramid is too large to "
+            "be sent, so it is made when it is first asked for."
+        )
+        return Reading(info, reduced, fault)
+    return Reading(info, reduced, pyramid.fault, pyramid.data)
 
 
 @contextmanager
@@ -168,7 +184,7 @@ def _for_want_of_memory(error: BaseException | None) -> bool:
     return False
 
 
-def sentence_on(path: Path, lost: Lost) -> str:
+def sentence_on(path: Place, lost: Lost) -> str:
     """Say why a file is refused whose worker was lost."""
     if lost.late:
         return (

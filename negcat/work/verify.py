@@ -14,6 +14,7 @@ from typing import Any, Literal
 from negcat import scans
 from negcat.catalogue import Due, Way
 from negcat.errors import ScanError
+from negcat.places import Address, Place, place_of
 from negcat.work.archive import Archive
 from negcat.work.workers import Lost, executor, results
 
@@ -76,11 +77,11 @@ class _Seen:
 
 def _look(task: _Task) -> _Seen:
     """Look at one file, in a worker process."""
-    path = Path(task.path)
+    path = place_of(task.path)
     try:
         seen = path.stat()
     except FileNotFoundError:
-        if path.parent.is_dir():
+        if isinstance(path, Address) or path.parent.is_dir():
             return _Seen("missing", "the file is not there; put it back, or find it with --find FOLDER")
         return _Seen(
             "missing", f"there is no folder {path.parent}; see that its disk or network drive is there"
@@ -179,7 +180,7 @@ class Verification:
             )
         return check
 
-    def _copy(self, one: Due) -> Path | None:
+    def _copy(self, one: Due) -> Place | None:
         """Find where a copy of a master was seen and still is, by its size."""
         for known in self._archive.catalogue.paths_of(one.scan):
             path = self._archive.master_path(known["path"])
@@ -199,17 +200,21 @@ class Verification:
                 reason=check.reason,
             )
 
-    def find_again(self, failed: Sequence[Check], places: Sequence[Path]) -> Iterator[Check]:
+    def find_again(self, failed: Sequence[Check], places: Sequence[Place]) -> Iterator[Check]:
         """Look for masters that are gone or changed, by their content, and take where they are for their place.
 
         Parameters
         ----------
         failed : the checks of masters that are not where they should be.
-        places : files, and folders with all they hold, whatever the files are called.
+        places : files, and folders with all they hold, whatever the files are called; addresses of such.
 
         Yields
         ------
         A check ``moved`` for each master found.
+
+        Raises
+        ------
+        ScanError : an address can't be looked at.
         """
         catalogue = self._archive.catalogue
         wanted: dict[int, dict[str, Check]] = {}
@@ -227,7 +232,7 @@ class Verification:
             if not alike or found not in alike:
                 continue
             check = alike.pop(found)
-            here = Path(os.path.normpath(path.absolute()))
+            here = path if isinstance(path, Address) else Path(os.path.normpath(path.absolute()))
             catalogue.move_scan(
                 check.scan,
                 self._archive.stored_path(here),
@@ -258,12 +263,20 @@ def _days_ago(days: float) -> str:
     return then.isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
-def _files(places: Sequence[Path]) -> Iterator[Path]:
+def _files(places: Sequence[Place]) -> Iterator[Place]:
     """List the files in places."""
     for place in places:
-        if not place.is_dir():
+        if isinstance(place, Address):
+            try:
+                yield from place.files()
+            except OSError as error:
+                raise ScanError(
+                    f"{place}: nothing can be looked for there ({error.strerror}); check the address, and your "
+                    "credentials for its store"
+                ) from error
+        elif not place.is_dir():
             yield place
-            continue
-        for here, folders, names in os.walk(place):
-            folders.sort()
-            yield from (Path(here, name) for name in sorted(names))
+        else:
+            for here, folders, names in os.walk(place):
+                folders.sort()
+                yield from (Path(here, name) for name in sorted(names))

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from negcat.catalogue.removing import removed_reason
+from negcat.places import Place
 from negcat.work.archive import Archive
 from negcat.work.joining import Join, SheetIds, decide, side_file_texts
 
@@ -42,7 +42,7 @@ def _decide_by_names(archive: Archive, ids: SheetIds, row: Mapping[str, Any]) ->
     return next(iter(sure.values()), list(joins.values())[-1])
 
 
-def claim_elsewhere(archive: Archive, ids: SheetIds, path: Path, row: Mapping[str, Any]) -> str | None:
+def claim_elsewhere(archive: Archive, ids: SheetIds, path: Place, row: Mapping[str, Any]) -> str | None:
     """Say that a joined scan was seen under the name of another sheet; None where it was not.
 
     Parameters
@@ -63,7 +63,7 @@ def claim_elsewhere(archive: Archive, ids: SheetIds, path: Path, row: Mapping[st
     )
 
 
-def _decide_path(ids: SheetIds, path: Path, row: Mapping[str, Any]) -> Join:
+def _decide_path(ids: SheetIds, path: Place, row: Mapping[str, Any]) -> Join:
     return decide(
         ids, stem=path.stem, side_texts=side_file_texts(path), descriptions=row["description"] or ()
     )

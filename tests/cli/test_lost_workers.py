@@ -142,11 +142,29 @@ def test_what_kills_its_decoder_is_told_in_a_sentence_by_every_command(
     assert differences(content(measured.archive), before) == []
 
 
-def test_a_worker_puts_no_pictures_where_there_is_no_archive(archive: Bench, tmp_path: Path) -> None:
+def test_a_worker_that_sees_no_archive_sends_the_pyramid(
+    archive: Bench, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     path, _ = archive.scan_sheet("BW-01.tif")
+    here = read_scan(ToRead(path, archive.folder / "previews", NOBODYS, 1))
     found = read_scan(ToRead(path, tmp_path / "away/previews", NOBODYS, 1))
-    assert "doesn't see this folder" in found.fault
     assert not (tmp_path / "away").exists()
+    made = scans.pyramid_path(archive.folder / "previews", found.info.scan)
+    assert (here.pyramid, found.pyramid, found.fault) == (None, made.read_bytes(), None)
+    monkeypatch.setattr("negcat.work.reading_scans.MOST_SENT", 1000)
+    found = read_scan(ToRead(path, tmp_path / "away/previews", NOBODYS, 1))
+    assert found.pyramid is None
+    assert "doesn't see this folder, and the pyramid is too large" in found.fault
+    # What is sent is put in its place, and nothing is read once more for it.
+    made.unlink()
+    monkeypatch.undo()
+    taken, take = [], scans.take
+    monkeypatch.setattr(scans, "take", lambda *args, **words: taken.append(args) or take(*args, **words))
+    monkeypatch.setattr(ingest.Ingest, "_previews_of", lambda *_: tmp_path / "away/previews")
+    with Archive.open(archive.archive) as opened:
+        list(ingest.ingest_scans(opened, [path]))
+    assert made.is_file()
+    assert len(taken) == 1
 
 
 @pytest.fixture

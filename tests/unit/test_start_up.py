@@ -16,6 +16,7 @@ HEAVY = {
     "altair",
     "datasette",
     "distributed",
+    "fsspec",
     "numpy",
     "PIL",
     "pydantic",
