@@ -12,7 +12,7 @@ from negcat.scans.encoding import Encoding, encoded
 from negcat.scans.files import sha256_of
 from negcat.scans.making import NewPyramid, write_pyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
-from negcat.scans.previews import clear_unfinished, preview_is_whole, write_preview
+from negcat.scans.previews import clear_unfinished, preview_is_whole, preview_of, write_preview
 from negcat.scans.pyramid import Pyramid, open_pyramid, pyramid_path
 from negcat.scans.reading import identify, read_header, read_patch, read_patches, read_reduced, take
 from negcat.scans.tones import ToneCurve, srgb_encoded, tone_curve
@@ -34,6 +34,7 @@ __all__ = [
     "identify",
     "open_pyramid",
     "preview_is_whole",
+    "preview_of",
     "pyramid_path",
     "read_header",
     "read_patch",

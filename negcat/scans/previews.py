@@ -1,5 +1,6 @@
 """Previews: tones of our own, written as JPEG, never beside a master."""
 
+import io
 from contextlib import suppress
 from pathlib import Path
 
@@ -12,27 +13,28 @@ from negcat.scans.strictness import check_jpeg
 from negcat.whole_files import clear_unfinished as clear_unfinished_in
 from negcat.whole_files import written_whole
 
-__all__ = ["clear_unfinished", "preview_is_whole", "write_preview"]
+__all__ = ["clear_unfinished", "preview_is_whole", "preview_of", "write_preview"]
 
 
-def write_preview(
-    tones: npt.NDArray[np.uint8], path: str | Path, quality: int = 85, *, size: tuple[int, int] | None = None
-) -> None:
-    """Write 8-bit tones as a JPEG, whole or not at all.
+def preview_of(
+    tones: npt.NDArray[np.uint8], quality: int = 85, *, size: tuple[int, int] | None = None
+) -> bytes:
+    """Encode 8-bit tones as a JPEG.
 
     Parameters
     ----------
     tones : uint8, (h, w) or (h, w, 1) grey, or (h, w, 3) RGB.
-    path : where to; a file that is there is replaced at once, so that no reader sees half a preview.
     quality : 1 to 95, of the JPEG; colour isn't subsampled, and no metadata is written.
     size : width and height to bring the picture to (Lanczos, which keeps edges crisp); None leaves it as it is.
+
+    Returns
+    -------
+    The file's bytes.
 
     Raises
     ------
     QuantityError
         `tones` is no such array.
-    ScanError
-        The folder is missing, full, or not writable.
     """
     if tones.ndim == 3 and tones.shape[2] == 1:
         tones = tones[..., 0]
@@ -42,13 +44,31 @@ def write_preview(
     if 0 in tones.shape or max(tones.shape) > 65_500:
         msg = f"a JPEG has 1 to 65,500 pixels along a side, not {tones.shape[1]} × {tones.shape[0]}"
         raise QuantityError(msg)
-    target = Path(path)
     picture = Image.fromarray(np.ascontiguousarray(tones))
     if size is not None and size != picture.size:
         picture = picture.resize(size, Image.Resampling.LANCZOS)
+    file = io.BytesIO()
+    picture.save(file, "JPEG", quality=quality, subsampling=0, optimize=False)
+    return file.getvalue()
+
+
+def write_preview(preview: bytes, path: str | Path) -> None:
+    """Write a preview, whole or not at all.
+
+    Parameters
+    ----------
+    preview : the file's bytes.
+    path : where to; a file that is there is replaced at once, so that no reader sees half a preview.
+
+    Raises
+    ------
+    ScanError
+        The folder is missing, full, or not writable.
+    """
+    target = Path(path)
     try:
-        with written_whole(target) as unfinished, unfinished.open("wb") as handle:
-            picture.save(handle, "JPEG", quality=quality, subsampling=0, optimize=False)
+        with written_whole(target) as unfinished:
+            unfinished.write_bytes(preview)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         msg = (

@@ -19,7 +19,7 @@ from negcat.web.viewing import asked_point, probe_words
 from negcat.work import comparing, viewing
 from negcat.work.archive import Archive
 from negcat.work.carrying import how_it_lies
-from negcat.work.previews import preview_size
+from negcat.work.drawing import preview_size
 
 __all__ = ["pages"]
 

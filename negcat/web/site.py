@@ -30,8 +30,9 @@ from negcat.web.wall import Plate, plates
 from negcat.work import finding, show, trying
 from negcat.work.archive import Archive
 from negcat.work.batch_story import batch_story
+from negcat.work.drawing import SIZES
 from negcat.work.lens_story import lens_story
-from negcat.work.previews import SIZES, preview_path
+from negcat.work.previews import preview_path
 from negcat.work.writing_files import written_folder
 
 __all__ = ["Site", "SiteLeft"]

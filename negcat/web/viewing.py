@@ -27,7 +27,7 @@ from negcat.web.typesetting import deviation, fixed, zone_numeral
 from negcat.web.zonescale import ZONE_WORDS, zone_colours
 from negcat.work import tiles, viewing
 from negcat.work.archive import Archive
-from negcat.work.previews import zone_tones
+from negcat.work.drawing import zone_tones
 
 __all__ = ["asked_point", "pages", "probe_words"]
 

@@ -19,7 +19,7 @@ from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.catching_up import catch_up
 from negcat.work.fit_chart import draw_fit, write_plot
-from negcat.work.masters import find_master, reduced_of
+from negcat.work.masters import find_master
 from negcat.work.naming import unknown
 from negcat.work.planning import Equipment
 from negcat.work.previews import forget_previews, make_previews
@@ -357,6 +357,6 @@ def _forget_pictures(archive: Archive, row: dict[str, Any]) -> None:
 def _draw_again(archive: Archive, row: dict[str, Any]) -> None:
     """Draw a scan's pictures anew; where the master is away, the old ones stay."""
     try:
-        make_previews(archive, row, reduced_of(archive, row))
+        make_previews(archive, row)
     except ScanError:
         return

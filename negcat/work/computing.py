@@ -11,9 +11,9 @@ from negcat.catalogue import EXPOSURE, Findings
 from negcat.errors import ScanError
 from negcat.exposure import Exposure
 from negcat.judgement import FoundReading, Judgement, judge
-from negcat.scans import Reduced
 from negcat.work.archive import Archive
 from negcat.work.carrying import PlacedSpot
+from negcat.work.in_hand import InHand
 from negcat.work.on_scan import BaseFog, Measured, measure_on_scans
 from negcat.work.planning import Equipment
 
@@ -23,7 +23,7 @@ __all__ = ["compute", "exposure_columns", "refresh"]
 def refresh(
     archive: Archive,
     sheets: Iterable[str],
-    reduced: Mapping[str, Reduced] | None = None,
+    in_hand: Mapping[str, InHand] | None = None,
     *,
     leave_marked: bool = False,
 ) -> list[str]:
@@ -33,7 +33,7 @@ def refresh(
     ----------
     archive : the archive.
     sheets : ids.
-    reduced : scans in hand, by id, so that they aren't read twice.
+    in_hand : scans in hand, by id, so that they aren't read twice.
     leave_marked : they stay marked as out of date, until whoever calls is done with all that hangs on them.
 
     Returns
@@ -60,7 +60,7 @@ def refresh(
         if record is None:
             continue
         try:
-            waiting.append(compute(archive, equipment, record, reduced=reduced or {}))
+            waiting.append(compute(archive, equipment, record, in_hand=in_hand or {}))
         except ScanError as error:
             away.append(sheet)
             catalogue.mark_out_of_date([sheet])
@@ -85,7 +85,7 @@ def compute(
     equipment: Equipment,
     record: records.Sheet,
     *,
-    reduced: Mapping[str, Reduced] | None = None,
+    in_hand: Mapping[str, InHand] | None = None,
     reuse: bool = True,
     fresh: bool = False,
     blind: str | None = None,
@@ -98,7 +98,7 @@ def compute(
         for reading only, nothing.
     equipment : what the record refers to.
     record : the sheet's record.
-    reduced : scans in hand, by id.
+    in_hand : scans in hand, by id.
     reuse : take densities over that were measured on the same spot of the same scan with the same profile.
     fresh : look the scan over anew, whatever is known of it.
     blind : why no scan is looked at; None: they are.
@@ -111,7 +111,7 @@ def compute(
     target = equipment.target(record.print_target)
     before = archive.catalogue.findings(record.sheet) if reuse else None
     measured = (
-        measure_on_scans(archive, equipment, record, reduced or {}, before, fresh=fresh)
+        measure_on_scans(archive, equipment, record, in_hand or {}, before, fresh=fresh)
         if blind is None
         else Measured(why=(f"Not measured again: {blind}.",))
     )

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
@@ -18,10 +19,12 @@ from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.catching_up import catch_up
 from negcat.work.computing import refresh
+from negcat.work.in_hand import Foresight, InHand
 from negcat.work.joining import Join, SheetIds, side_file_texts
 from negcat.work.naming import unknown
 from negcat.work.previews import forget_previews, make_previews
 from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan, sentence_on, tags_of
+from negcat.work.scanned import Basis
 from negcat.work.scanner_tags import ScannerTags
 from negcat.work.waiting import claim_elsewhere, decide_row, sheet_ids
 from negcat.work.workers import Here, Lost, results
@@ -138,8 +141,10 @@ class Ingest:
         scans.clear_unfinished(self._archive.previews)
         ids = sheet_ids(self._archive)
         scanners = self._scanners()
-        # A file alone is decoded by two threads; several keep the machine busy with one each.
-        threads = 1 if self.length > 1 and getattr(self._workers, "ahead", 0) > 2 else 2
+        # A file alone is decoded by two threads, and looked over here; several keep the machine busy with one each, and
+        # all that is found of them is found where they are read: this process has others to write down meanwhile.
+        several = self.length > 1 and getattr(self._workers, "ahead", 0) > 2
+        foresight = Foresight(self._archive, ids, self._scanner) if several else None
         for known, files in groupby(self._files, lambda path: self._known(path, ids) is not None):
             if known:
                 for path in files:
@@ -147,9 +152,14 @@ class Ingest:
                     assert row is not None
                     yield self._item(path, row["scan"], Join(row["sheet"], None, row["reason"]), ids)
             else:
-                tasks = (ToRead(path, self._previews_of(path), scanners, threads) for path in files)
+                tasks = (self._task(path, scanners, foresight) for path in files)
                 for task, read in results(self._workers, read_scan, tasks):
                     yield self._take(task.path, read, ids, scanners)
+
+    def _task(self, path: Place, scanners: Scanners, foresight: Foresight | None) -> ToRead:
+        if foresight is None:
+            return ToRead(path, self._previews_of(path), scanners, threads=2)
+        return ToRead(path, self._previews_of(path), scanners, threads=1, foreseen=foresight.of(path))
 
     def _scanners(self) -> Scanners:
         """Gather what decides how scans are drawn, for those who read them."""
@@ -217,7 +227,8 @@ class Ingest:
             return Item(str(path), "refused", reason=sentence_on(path, read))
         if isinstance(read, str):
             return Item(str(path), "refused", reason=read)
-        info, reduced = read.info, read.reduced
+        info = read.info
+        in_hand = InHand(partial(self._made_small, read, path, scanners), read.found)
         archive, catalogue = self._archive, self._archive.catalogue
         try:
             archive.stored_path(path)
@@ -247,19 +258,32 @@ class Ingest:
                 catalogue.mark_out_of_date([join.sheet] if join.sheet is not None else [])
         # Whoever else writes isn't kept waiting by pixels. Stopped from here on, the next run finds the marks.
         if fresh or renewed or row["rebate"] is None:
-            join_and_measure(archive, info.scan, join.sheet, reduced, leave_marked=True)
+            try:
+                join_and_measure(archive, info.scan, join.sheet, in_hand, leave_marked=True)
+            except ScanError as error:
+                fault = fault or str(error)
         item = self._item(path, info.scan, join, ids, added=fresh, known=known is not None)
         if fresh or renewed:
             row = catalogue.scan(info.scan)
             assert row is not None
             try:
-                make_previews(archive, row, reduced)
+                make_previews(archive, row, in_hand)
             except ScanError as error:
                 fault = fault or str(error)
             if fault is not None:
                 # The scan is taken; its pictures are only derivatives and are made when next asked for.
                 item = replace(item, reason=" ".join(filter(None, (item.reason, fault))))
         return item
+
+    def _made_small(self, read: Reading, path: Place, scanners: Scanners) -> Reduced:
+        """Give a scan made small; where what was found without it doesn't hold, it is read once more for that."""
+        if read.reduced is not None:
+            return read.reduced
+        task = ToRead(path, None, scanners, threads=1)
+        ((_, again),) = results(self._workers, read_scan, [task])
+        if not isinstance(again, Reading) or again.reduced is None or again.info != read.info:
+            raise ScanError(f"{path}: it has changed since it was read; take it again once it is at rest")
+        return again.reduced
 
     def _seen_again(self, info: ScanInfo, known: dict[str, Any]) -> None:
         """Note where a master known already was seen again, and that it lies there now if it is gone elsewhere."""
@@ -346,25 +370,21 @@ def ingest_scans(
 
 
 def join_and_measure(
-    archive: Archive, scan: str, sheet: str | None, reduced: Reduced, *, leave_marked: bool = False
+    archive: Archive, scan: str, sheet: str | None, in_hand: InHand, *, leave_marked: bool = False
 ) -> None:
     """Look a scan over that is joined, or waits, and measure its sheet."""
     catalogue = archive.catalogue
     if sheet is not None:
-        refresh(archive, [sheet], {scan: reduced}, leave_marked=leave_marked)
+        refresh(archive, [sheet], {scan: in_hand}, leave_marked=leave_marked)
     row = catalogue.scan(scan)
     assert row is not None
     if row["rebate"] is None:
         # Nothing measured it: it waits, or a newer scan of the sheet is there. It is looked over all the same.
         place, name = scanned.channel_of("grey", row["mode"]) or (0, "grey")
-        scanned.look_over(
-            catalogue,
-            row,
-            lambda: reduced,
-            channel=place,
-            px_per_mm=scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], None),
-            profile=scanned.profile_of_scan(catalogue, row, name),
-        )
+        profile = scanned.profile_of_scan(catalogue, row, name)
+        px_per_mm = scanned.pixels_per_mm(row["dpi"], row["width"], row["height"], None)
+        basis = Basis(profile.number if profile else None, place, px_per_mm)
+        scanned.look_over(catalogue, row, basis, lambda: in_hand.examined(row, basis, profile))
 
 
 def _columns(archive: Archive, info: ScanInfo) -> dict[str, Any]:

@@ -8,19 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
-from negcat import densitometry, records, scans
+from negcat import records, scans
 from negcat.catalogue import Catalogue, Findings
 from negcat.densitometry import NoRebate, Rebate, SpotDensity
-from negcat.scans import Reduced
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.carrying import Carrier, PlacedSpot
+from negcat.work.in_hand import InHand
+from negcat.work.looking_ahead import Aperture
 from negcat.work.masters import header_of, reduced_of
 from negcat.work.planning import Equipment
 from negcat.work.reading_apart import read_apart
-from negcat.work.scanned import Profile
+from negcat.work.scanned import Basis, Profile
 
 __all__ = ["BASE_FOG_SPOT", "BaseFog", "Measured", "measure_on_scans"]
 
@@ -68,11 +70,15 @@ class Measured:
     why: tuple[str, ...] = ()
 
 
+UNSCANNED = Measured(why=("No scan is joined to this sheet.",))
+"""What is measured of a sheet without scans."""
+
+
 def measure_on_scans(
     archive: Archive,
     equipment: Equipment,
     record: records.Sheet,
-    reduced: Mapping[str, Reduced],
+    in_hand: Mapping[str, InHand],
     before: Findings | None,
     *,
     fresh: bool,
@@ -80,7 +86,7 @@ def measure_on_scans(
     """Measure a sheet on the newest of its scans that can be measured."""
     rows = archive.catalogue.scans_of(record.sheet)
     if not rows:
-        return Measured(why=("No scan is joined to this sheet.",))
+        return UNSCANNED
     reasons: list[str] = []
     found: Measured | None = None
     for row in sorted(rows, key=lambda scan: scan["taken_order"], reverse=True):
@@ -89,7 +95,8 @@ def measure_on_scans(
             # Older scans are not measured, but what stands against it is kept up to date.
             sight.reason(row["condition"] or {})
             continue
-        measured = _measure_scan(archive, equipment, sight, reduced.get(row["scan"]), before, fresh=fresh)
+        scan = in_hand.get(row["scan"]) or InHand(partial(reduced_of, archive, row))
+        measured = _measure_scan(archive, equipment, sight, scan, before, fresh=fresh)
         if isinstance(measured, Measured):
             found = measured
         else:
@@ -183,21 +190,20 @@ def _measure_scan(
     archive: Archive,
     equipment: Equipment,
     sight: _Sight,
-    reduced: Reduced | None,
+    scan: InHand,
     before: Findings | None,
     *,
     fresh: bool,
 ) -> Measured | str:
     """Measure a sheet on one scan; the reason where that can't be done."""
     record, row = sight.record, sight.row
+    basis = Basis(
+        sight.profile.number if sight.profile else None,
+        sight.channel[0] if sight.channel else 0,
+        sight.px_per_mm,
+    )
     rebate, condition = scanned.look_over(
-        archive.catalogue,
-        row,
-        lambda: reduced if reduced is not None else reduced_of(archive, row),
-        channel=sight.channel[0] if sight.channel else 0,
-        px_per_mm=sight.px_per_mm,
-        profile=sight.profile,
-        fresh=fresh,
+        archive.catalogue, row, basis, lambda: scan.examined(row, basis, sight.profile), fresh=fresh
     )
     reason = sight.reason(condition)
     profile, channel, px_per_mm = sight.profile, sight.channel, sight.px_per_mm
@@ -211,8 +217,11 @@ def _measure_scan(
     carrier = Carrier(archive, record, row, fresh=fresh)
 
     def read(name: str, spot: records.Spot) -> SpotDensity:
-        return known.get(_spot_key(name, spot)) or _read_spot(
-            archive, row, spot, channel[0], px_per_mm, profile
+        aperture = Aperture(spot.x, spot.y, spot.diameter_mm)
+        return (
+            known.get((name, aperture))
+            or scan.density(basis, aperture)
+            or _read_spot(archive, row, aperture, channel[0], px_per_mm, profile)
         )
 
     for reading in record.readings:
@@ -232,13 +241,7 @@ def _measure_scan(
     return Measured(row["scan"], profile, base_fog, spots, placed, tuple(why))
 
 
-def _spot_key(name: str, spot: records.Spot) -> tuple[str, float, float, float]:
-    return name, spot.x, spot.y, spot.diameter_mm
-
-
-def _known_spots(
-    before: Findings | None, scan: str, profile: int
-) -> dict[tuple[str, float, float, float], SpotDensity]:
+def _known_spots(before: Findings | None, scan: str, profile: int) -> dict[tuple[str, Aperture], SpotDensity]:
     """Collect the densities measured before that still hold."""
     if before is None or before.scan != scan or before.provenance.get("profile") != profile:
         return {}
@@ -250,29 +253,24 @@ def _known_spots(
         kept = reading.get("measured")
         if kept:
             spot = kept["spot"]
-            known[(name, spot["x"], spot["y"], spot["diameter_mm"])] = SpotDensity(**kept["density"])
+            aperture = Aperture(spot["x"], spot["y"], spot["diameter_mm"])
+            known[name, aperture] = SpotDensity(**kept["density"])
     return known
 
 
 def _read_spot(
     archive: Archive,
     row: Mapping[str, Any],
-    spot: records.Spot,
+    aperture: Aperture,
     channel: int,
     px_per_mm: float,
     profile: Profile,
 ) -> SpotDensity:
     """Measure one spot on the master."""
-    radius = spot.diameter_mm * px_per_mm / 2
-    x, y = spot.x * row["width"], spot.y * row["height"]
-    left, top = max(int(x - radius) - 1, 0), max(int(y - radius) - 1, 0)
-    right = min(int(x + radius) + 2, row["width"])
-    bottom = min(int(y + radius) + 2, row["height"])
-    left, top = min(left, row["width"] - 1), min(top, row["height"] - 1)
+    size = row["width"], row["height"]
     header = header_of(archive, row)
-    box = (left, top, max(right, left + 1), max(bottom, top + 1))
-    patch = read_apart(header.path, scans.read_patch, header, *box)
-    return densitometry.measure_spot(patch[:, :, channel], (x - left, y - top), radius, profile.fitted)
+    patch = read_apart(header.path, scans.read_patch, header, *aperture.box(*size, px_per_mm))
+    return aperture.density(patch, *size, channel, px_per_mm, profile.fitted)
 
 
 def _base_fog(

@@ -1,48 +1,32 @@
-"""Pictures for looking: made from a scan's densities, kept in ``previews/``, made again where missing.
-
-A measured negative is shown as a print: each density above base+fog prints the tone that the print target gives
-it. What can't be measured is shown as the scan is, because a tone that isn't known is not made up.
-"""
+"""Pictures for looking: kept in ``previews/``, made again where missing."""
 
 from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-import numpy as np
-import numpy.typing as npt
-
-from negcat import scans, sensitometry
-from negcat.densitometry import Rebate, ScannerProfile
+from negcat import scans
+from negcat.densitometry import Rebate
 from negcat.errors import ScanError
-from negcat.scans import Pyramid, Reduced
+from negcat.scans import Pyramid
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.drawing import SIZES, Printed, Size, plain_pictures, preview_size, printed_pictures
+from negcat.work.in_hand import InHand
 from negcat.work.masters import find_master, reduced_of
 from negcat.work.naming import known_scan
 from negcat.work.planning import Equipment
+from negcat.work.scanned import Profile
 
 __all__ = [
-    "SIZES",
-    "Size",
     "forget_previews",
     "make_previews",
     "mend_previews",
     "preview_path",
-    "preview_size",
-    "printed_tones",
     "pyramid_of",
-    "zone_tones",
 ]
-
-Size = Literal["wall", "page"]
-SIZES: dict[Size, int] = {"wall": 640, "page": 1600}
-"""Longest side of each picture in pixels: twice what a page shows, for screens of double density."""
-
-FULL_CODE = 65535
-PREVIEW_QUALITY = 88
 
 
 def preview_path(archive: Archive, scan: str, size: Size) -> Path:
@@ -62,7 +46,7 @@ def preview_path(archive: Archive, scan: str, size: Size) -> Path:
     row = known_scan(archive, scan)
     path = _path(archive, row, size)
     if not path.is_file():
-        make_previews(archive, row, reduced_of(archive, row))
+        make_previews(archive, row)
     return path
 
 
@@ -94,22 +78,27 @@ def pyramid_of(archive: Archive, scan: str) -> Pyramid:
     return scans.open_pyramid(path)
 
 
-def preview_size(width: int, height: int, size: Size) -> tuple[int, int]:
-    """Give the width and height of a picture in pixels.
+def make_previews(archive: Archive, row: Mapping[str, Any], in_hand: InHand | None = None) -> None:
+    """Make a scan's pictures, in place of older ones.
 
-    Examples
-    --------
-    >>> preview_size(4000, 5000, "wall"), preview_size(300, 200, "page")
-    ((512, 640), (300, 200))
+    Parameters
+    ----------
+    archive : the archive.
+    row : the scan, as the catalogue keeps it.
+    in_hand : the scan; None: its master is read.
+
+    Raises
+    ------
+    ScanError : the master can't be read or the pictures not be written.
     """
-    scale = min(1.0, SIZES[size] / max(width, height))
-    return max(1, round(width * scale)), max(1, round(height * scale))
-
-
-def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> None:
-    """Make a scan's pictures from the scan made small, in place of older ones."""
-    printed = _printed(archive, row, reduced)
-    own = pyramid_of(archive, row["scan"]) if printed is None else None
+    in_hand = in_hand or InHand(lambda: reduced_of(archive, row))
+    printed, profile = _printed(archive, row)
+    pictures = in_hand.pictures(printed)
+    size = row["width"], row["height"]
+    if pictures is None and printed is not None and profile is not None:
+        pictures = printed_pictures(in_hand.reduced, printed, profile.fitted, *size)
+    elif pictures is None:
+        pictures = plain_pictures(pyramid_of(archive, row["scan"]), *size)
     folder = _path(archive, row, "wall").parent
     try:
         archive.previews.mkdir(exist_ok=True)
@@ -117,11 +106,8 @@ def make_previews(archive: Archive, row: Mapping[str, Any], reduced: Reduced) ->
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise ScanError(f"{folder}: pictures can't be written ({reason}); check the folder") from error
-    for size in SIZES:
-        wanted = preview_size(row["width"], row["height"], size)
-        tones = own.draw(*wanted) if own is not None else printed
-        assert tones is not None
-        scans.write_preview(tones, _path(archive, row, size), PREVIEW_QUALITY, size=wanted)
+    for name, picture in pictures.items():
+        scans.write_preview(picture, _path(archive, row, name))
 
 
 def mend_previews(archive: Archive, row: Mapping[str, Any]) -> bool:
@@ -155,7 +141,7 @@ def mend_previews(archive: Archive, row: Mapping[str, Any]) -> bool:
         return False
     pyramid_of(archive, row["scan"])
     if not whole:
-        make_previews(archive, row, reduced_of(archive, row))
+        make_previews(archive, row)
     return True
 
 
@@ -171,8 +157,8 @@ def _path(archive: Archive, row: Mapping[str, Any], size: Size) -> Path:
     return archive.previews / scan[:2] / f"{scan}-{size}.jpg"
 
 
-def _printed(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.NDArray[np.uint8] | None:
-    """Draw the scan in printed tones; None where its densities aren't known."""
+def _printed(archive: Archive, row: Mapping[str, Any]) -> tuple[Printed | None, Profile | None]:
+    """Tell what a scan is printed with, and the profile of it; None where its densities aren't known."""
     catalogue = archive.catalogue
     record = catalogue.sheet(row["sheet"]) if row["sheet"] else None
     equipment = Equipment(catalogue)
@@ -188,49 +174,5 @@ def _printed(archive: Archive, row: Mapping[str, Any], reduced: Reduced) -> npt.
         base_fog = rebate.density
     if row["unmeasured"] is None and channel and profile and base_fog is not None:
         target = equipment.target(record.print_target if record else None)
-        table = printed_tones(profile.fitted, base_fog, target)
-        codes = np.clip(np.rint(reduced.codes[:, :, channel[0]]), 0, FULL_CODE).astype(np.intp)
-        return table[codes]
-    return None
-
-
-def printed_tones(
-    profile: ScannerProfile, base_fog: float, target: sensitometry.TargetCurve
-) -> npt.NDArray[np.uint8]:
-    """Make the table from code value to the tone it prints.
-
-    Parameters
-    ----------
-    profile : of the scanner.
-    base_fog : density.
-    target : what net density prints as which zone.
-
-    Returns
-    -------
-    uint8 (65536,): sRGB grey of each code's print lightness. Codes outside the profile's range take the tone
-    of its nearest end: a picture is for looking, and no density is told from it.
-    """
-    codes = np.arange(FULL_CODE + 1, dtype=np.float64)
-    low, high = 10.0 ** np.array([profile.log_codes[0], profile.log_codes[-1]])
-    inside = np.clip(codes, *sorted((low, high)))
-    net = profile.density(inside) - base_fog
-    # At the ends of the range, rounding may fall outside by a hair.
-    known = np.isfinite(net)
-    net = np.interp(codes, codes[known], net[known])
-    return zone_tones(target.zone(net))
-
-
-def zone_tones(zones: npt.NDArray[np.float64]) -> npt.NDArray[np.uint8]:
-    """Give the sRGB greys in which print zones print, uint8 of the same shape.
-
-    Examples
-    --------
-    >>> zone_tones(np.array([0.0, 5.0, 10.0])).tolist()
-    [22, 121, 242]
-    """
-    return np.rint(255 * scans.srgb_encoded(_luminance(sensitometry.print_lightness(zones)))).astype(np.uint8)
-
-
-def _luminance(lightness: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Give the luminance factor Y (0 to 1) of a CIE 1976 lightness L* (0 to 100), ISO/CIE 11664-4."""
-    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness * 27 / 24389)
+        return Printed(profile.number, channel[0], base_fog, target), profile
+    return None, None

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from socket import gethostname
+from typing import TYPE_CHECKING
 
 from negcat import scans
 from negcat.errors import ScanError
@@ -19,6 +20,9 @@ from negcat.places import Address, Place
 from negcat.scans import Reduced, ScanHeader, ScanInfo
 from negcat.work.processes import Lost
 from negcat.work.scanner_tags import ScannerTags, matching_scanner
+
+if TYPE_CHECKING:
+    from negcat.work.looking_ahead import Foreseen, Found
 
 __all__ = [
     "PREVIEW_SIDE",
@@ -81,12 +85,14 @@ class ToRead:
     previews : the folder that its pyramid goes into; None where it is there.
     scanners : see :class:`Scanners`.
     threads : that decode it.
+    foreseen : what is expected of it, where all that can be found of it at once is wanted; None: it is only read.
     """
 
     path: Place
     previews: Path | None
     scanners: Scanners
     threads: int
+    foreseen: Foreseen | None = None
 
     @property
     def seconds(self) -> float:
@@ -100,15 +106,18 @@ class Reading:
 
     Parameters
     ----------
-    info, reduced : what it is, and itself made small.
+    info : what it is.
+    reduced : itself made small; None where all that it is needed for was found.
     fault : why its pyramid couldn't be written; None where it was, or is sent.
     pyramid : the pyramid's file, where the folder that it goes into can't be seen from where the master was read.
+    found : what was found of it; None where that wasn't wanted, or can't be.
     """
 
     info: ScanInfo
-    reduced: Reduced
+    reduced: Reduced | None
     fault: str | None
     pyramid: bytes | None = None
+    found: Found | None = None
 
 
 def tags_of(header: ScanHeader) -> dict[str, str | None]:
@@ -148,15 +157,31 @@ def read_scan(task: ToRead) -> Reading | str:
         return str(error)
     except OSError as error:
         return f"{path}: {error.strerror or error}; see that you may read it and its folder"
+    found = _look_ahead(task, info, reduced, pyramid.path if pyramid is not None else None)
+    needed = None if found is not None and found.sure else reduced
     if pyramid is None:
-        return Reading(info, reduced, None)
+        return Reading(info, needed, None, None, found)
     if pyramid.data is not None and len(pyramid.data) > MOST_SENT:
         fault = (
             f"{task.previews}: the worker on {gethostname()} doesn't see this folder, and the pyramid is too large to "
             "be sent, so it is made when it is first asked for."
         )
-        return Reading(info, reduced, fault)
-    return Reading(info, reduced, pyramid.fault, pyramid.data)
+        return Reading(info, needed, fault, None, found)
+    return Reading(info, needed, pyramid.fault, pyramid.data, found)
+
+
+def _look_ahead(task: ToRead, info: ScanInfo, reduced: Reduced, pyramid: Path | None) -> Found | None:
+    """Find what can be foreseen; None where nothing is, or the master or its pyramid can't be read again."""
+    if task.foreseen is None:
+        return None
+    # What it computes with takes longer to import than a worker that only reads takes to begin.
+    from negcat.work.looking_ahead import look_ahead
+
+    try:
+        with telling_scarcity():
+            return look_ahead(info, reduced, pyramid, task.scanners.of(info), task.foreseen)
+    except ScanError:
+        return None  # whoever asked meets it, too
 
 
 @contextmanager

@@ -4,27 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from negcat import densitometry
-from negcat.catalogue import Catalogue
 from negcat.densitometry import Condition, NoRebate, Rebate, ScannerProfile
 from negcat.densitometry.boxes import Box
 from negcat.scans import Reduced
 from negcat.work.scanner_tags import matching_scanner, same_text
 
+if TYPE_CHECKING:
+    from negcat.catalogue import Catalogue
+
 __all__ = [
     "CHANNELS",
+    "Basis",
     "Profile",
+    "by_day",
     "channel_of",
     "codes_are_linear",
     "densities_sha256",
     "examine",
+    "holding",
     "look_over",
     "matching_scanner",
     "pixels_per_mm",
@@ -67,6 +72,22 @@ class Profile:
     scanned_at: str
     densities_sha256: str | None
     settings: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a scan is looked over with.
+
+    Parameters
+    ----------
+    profile : number of the scanner's profile; None without one.
+    channel : the channel's place in the scan.
+    px_per_mm : full-size pixels per millimetre; None where it isn't known.
+    """
+
+    profile: int | None
+    channel: int
+    px_per_mm: float | None
 
 
 def densities_sha256(densities: Sequence[float]) -> str:
@@ -145,6 +166,34 @@ def profile_of(
         return None
     row = catalogue.profile_for(scanner, bits, mode, channel, on=on)
     return profile_from(row) if row is not None else None
+
+
+def by_day(profiles: Iterable[Profile]) -> list[Profile]:
+    """Sort profiles by the day that their tablet was scanned on, and those of one day by when they were made."""
+    return sorted(profiles, key=lambda profile: (profile.scanned_at[:10], profile.number))
+
+
+def holding(
+    profiles: Sequence[Profile], scanner: str | None, bits: int, mode: str, channel: str, on: str
+) -> Profile | None:
+    """Choose the profile that a scan is measured with, as :func:`profile_of` does, where no catalogue is at hand.
+
+    Parameters
+    ----------
+    profiles : sorted :func:`by_day`.
+    scanner, bits, mode, channel, on : see :func:`profile_of`.
+    """
+    fitting = [
+        profile
+        for profile in profiles
+        if (profile.scanner, profile.fitted.bits, profile.fitted.mode, profile.fitted.channel)
+        == (scanner, bits, mode, channel)
+    ]
+    before = [profile for profile in fitting if profile.scanned_at[:10] <= on[:10]]
+    if before or not fitting:
+        return before[-1] if before else None
+    # Of those of the first day, the one made last.
+    return [profile for profile in fitting if profile.scanned_at[:10] == fitting[0].scanned_at[:10]][-1]
 
 
 def profile_from(row: Mapping[str, Any]) -> Profile:
@@ -297,11 +346,9 @@ def examine(
 def look_over(
     catalogue: Catalogue,
     row: Mapping[str, Any],
-    reduced: Callable[[], Reduced],
+    basis: Basis,
+    examined: Callable[[], tuple[Rebate | NoRebate, Condition]],
     *,
-    channel: int,
-    px_per_mm: float | None,
-    profile: Profile | None,
     fresh: bool = False,
 ) -> tuple[Rebate | NoRebate, Mapping[str, Any]]:
     """Give a scan's margin and condition, from the catalogue where it was looked over just so before.
@@ -310,31 +357,23 @@ def look_over(
     ----------
     catalogue : what is seen is kept there, unless it is open for reading only.
     row : the scan as the catalogue has it.
-    reduced : reads the scan and makes it small; called only where it has to be looked over.
-    channel, px_per_mm, profile : see :func:`examine`.
+    basis : what it is looked over with.
+    examined : looks it over, see :func:`examine`; called only where that has to be done.
     fresh : look it over whatever is known.
     """
-    basis = {"profile": profile.number if profile else None, "channel": channel, "px_per_mm": px_per_mm}
     known, condition = rebate_of(row), row["condition"]
-    looked_over = condition is not None and condition.get("looked_over_with") == basis
+    looked_over = condition is not None and condition.get("looked_over_with") == asdict(basis)
     if known is not None and looked_over and not fresh:
         return known, condition
-    rebate, seen = examine(
-        reduced(),
-        channel,
-        px_per_mm,
-        profile.fitted if profile else None,
-        bits=row["bits"],
-        lossy=row["lossy"],
-    )
-    condition = {**asdict(seen), "looked_over_with": basis}
+    rebate, seen = examined()
+    condition = {**asdict(seen), "looked_over_with": asdict(basis)}
     if catalogue.readonly:
         return rebate, condition
     catalogue.save_scan(
         {
             "sha256": row["sha256"],
             **_rebate_columns(rebate),
-            "channel": CHANNELS[row["mode"]][channel],
+            "channel": CHANNELS[row["mode"]][basis.channel],
             "condition": condition,
         }
     )

@@ -10,9 +10,9 @@ from negcat.catalogue import Findings
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.believing import believed_now
+from negcat.work.drawing import preview_size
 from negcat.work.history import history_of_sheet
 from negcat.work.planning import Equipment
-from negcat.work.previews import preview_size
 from negcat.work.printing import printing
 from negcat.work.trying import standing
 

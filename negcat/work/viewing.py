@@ -19,10 +19,10 @@ from negcat.scans import Pyramid
 from negcat.sensitometry import TargetCurve
 from negcat.work import scanned
 from negcat.work.archive import Archive
+from negcat.work.drawing import printed_tones
 from negcat.work.masters import header_of
 from negcat.work.naming import known_sheet
 from negcat.work.planning import Equipment
-from negcat.work.previews import printed_tones
 from negcat.work.scanned import Profile
 
 __all__ = ["APERTURES_MM", "Probed", "Sight", "Tables", "look", "measure_at", "tables"]
