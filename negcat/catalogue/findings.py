@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -61,6 +61,22 @@ _RESULT = (
     "why",
 )
 
+_OWN: Mapping[tuple[str, ...], frozenset[str]] = {
+    columns: frozenset(columns) for columns in (EXPOSURE, _READING, _RESULT)
+}
+
+_HEAD = (
+    "sheet",
+    "scan",
+    "base_fog",
+    "base_fog_sd",
+    "base_fog_source",
+    "base_fog_more",
+    "measured_readings",
+    "provenance",
+    "computed_at",
+)
+
 
 @dataclass(frozen=True)
 class Findings:
@@ -87,13 +103,13 @@ class Findings:
     provenance: Mapping[str, Any] = field(default_factory=dict)
 
 
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False)
+_json = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def _split(values: Mapping[str, Any], columns: tuple[str, ...]) -> tuple[list[Any], str | None]:
     """Part what has a column of its own from what hasn't, which is kept as JSON."""
-    more = {name: value for name, value in values.items() if name not in columns}
+    own = _OWN[columns]
+    more = {name: value for name, value in values.items() if name not in own}
     return [values.get(name) for name in columns], _json(more) if more else None
 
 
@@ -105,9 +121,45 @@ def _joined(row: Mapping[str, Any], columns: tuple[str, ...]) -> dict[str, Any]:
     return values
 
 
-def _insert(table: str, columns: Iterable[str]) -> str:
-    names = list(columns)
-    return f"insert into {table} ({', '.join(names)}) values ({', '.join('?' * len(names))})"
+def _insert(table: str, columns: Sequence[str]) -> str:
+    return f"insert into {table} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})"
+
+
+class _Rows:
+    """Findings as they lie in the tables.
+
+    Parameters
+    ----------
+    findings : each of another sheet.
+    at : when they were computed.
+    """
+
+    def __init__(self, findings: Iterable[Findings], at: str) -> None:
+        self.sheets: list[tuple[str]] = []
+        self.heads: list[Sequence[Any]] = []
+        self.exposures: list[Sequence[Any]] = []
+        self.readings: list[Sequence[Any]] = []
+        self.results: list[Sequence[Any]] = []
+        for found in findings:
+            self._add(found, at)
+
+    def _add(self, found: Findings, at: str) -> None:
+        base = dict(found.base_fog or {})
+        fog = [base.pop(name, None) for name in ("density", "sd", "source")]
+        measured = sum(1 for reading in found.readings if reading.get("density") is not None)
+        more = _json(base) if base else None
+        self.sheets.append((found.sheet,))
+        self.heads.append((found.sheet, found.scan, *fog, more, measured, _json(dict(found.provenance)), at))
+        if found.exposure is not None:
+            values, more = _split(found.exposure, EXPOSURE)
+            self.exposures.append((found.sheet, *values, more))
+        for position, reading in enumerate(found.readings):
+            values, more = _split(reading, _READING)
+            self.readings.append((found.sheet, position, *values, more))
+        if found.result is not None:
+            why = _json(list(found.result.get("why") or ()))
+            values, more = _split({**found.result, "why": why}, _RESULT)
+            self.results.append((found.sheet, *values, more))
 
 
 class FindingsKept(CatalogueFile):
@@ -120,62 +172,38 @@ class FindingsKept(CatalogueFile):
         ----------
         findings : any number, each of another sheet; all are kept in one transaction.
         """
-        at = now()
-        heads, exposures, readings, results = [], [], [], []
-        for found in findings:
-            base = dict(found.base_fog or {})
-            fog = [base.pop(name, None) for name in ("density", "sd", "source")]
-            measured = sum(1 for reading in found.readings if reading.get("density") is not None)
-            heads.append(
-                (
-                    found.sheet,
-                    found.scan,
-                    *fog,
-                    _json(base) if base else None,
-                    measured,
-                    _json(dict(found.provenance)),
-                    at,
-                )
-            )
-            if found.exposure is not None:
-                values, more = _split(found.exposure, EXPOSURE)
-                exposures.append((found.sheet, *values, more))
-            for position, reading in enumerate(found.readings):
-                values, more = _split(reading, _READING)
-                readings.append((found.sheet, position, *values, more))
-            if found.result is not None:
-                values, more = _split(
-                    {**found.result, "why": _json(list(found.result.get("why") or ()))}, _RESULT
-                )
-                results.append((found.sheet, *values, more))
-        sheets = [(found.sheet,) for found in findings]
+        rows = _Rows(findings, now())
         with self.writing() as database:
             many = database.conn.executemany
             for table in ("exposures", "found_readings", "out_of_date"):
-                many(f"delete from {table} where sheet = ?", sheets)
-            many(_insert("exposures", ["sheet", *EXPOSURE, "more"]), exposures)
-            many(_insert("found_readings", ["sheet", "position", *_READING, "more"]), readings)
+                many(f"delete from {table} where sheet = ?", rows.sheets)
             # Written over in place, so that a verdict that stays is no change to what is searched.
-            without = {found.sheet for found in findings if found.result is None}
-            many("delete from results where sheet = ?", [(sheet,) for sheet in without])
-            many(_upsert("results", ["sheet", *_RESULT, "more"]), results)
-            many(
-                _upsert(
-                    "findings",
-                    [
-                        "sheet",
-                        "scan",
-                        "base_fog",
-                        "base_fog_sd",
-                        "base_fog_source",
-                        "base_fog_more",
-                        "measured_readings",
-                        "provenance",
-                        "computed_at",
-                    ],
-                ),
-                heads,
-            )
+            without = [(found.sheet,) for found in findings if found.result is None]
+            many("delete from results where sheet = ?", without)
+            self._write_findings(rows, _upsert)
+
+    def add_findings(self, findings: Iterable[Findings], at: str) -> list[str]:
+        """Keep what was computed of sheets that have no findings yet, inside a transaction.
+
+        Parameters
+        ----------
+        findings : each of another sheet, which may be written after them.
+        at : when they were computed.
+
+        Returns
+        -------
+        The sheets.
+        """
+        rows = _Rows(findings, at)
+        self._write_findings(rows, _insert)
+        return [sheet for (sheet,) in rows.sheets]
+
+    def _write_findings(self, rows: _Rows, insert: Callable[[str, Sequence[str]], str]) -> None:
+        many = self.connection.executemany
+        many(_insert("exposures", ("sheet", *EXPOSURE, "more")), rows.exposures)
+        many(_insert("found_readings", ("sheet", "position", *_READING, "more")), rows.readings)
+        many(insert("results", ("sheet", *_RESULT, "more")), rows.results)
+        many(insert("findings", _HEAD), rows.heads)
 
     def findings(self, sheet: str) -> Findings | None:
         """Give what was computed of a sheet; None where nothing was yet."""
@@ -220,6 +248,6 @@ class FindingsKept(CatalogueFile):
         return [sheet for (sheet,) in self.tuples("select sheet from out_of_date order by since, rowid")]
 
 
-def _upsert(table: str, columns: list[str]) -> str:
+def _upsert(table: str, columns: Sequence[str]) -> str:
     changes = ", ".join(f"{name} = excluded.{name}" for name in columns[1:])
     return f"{_insert(table, columns)} on conflict ({columns[0]}) do update set {changes}"

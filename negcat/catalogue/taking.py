@@ -7,21 +7,25 @@ in the history. A season or a collection is compared and written in bulk, in one
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 from negcat.catalogue.accepted import AcceptedKept
 from negcat.catalogue.bulk import many_new_sheets
 from negcat.catalogue.connection import now
+from negcat.catalogue.findings import Findings
 from negcat.catalogue.history import HistoryKept
 from negcat.catalogue.rows import KINDS, Inner, Kind, Row, as_json, kind_named
 from negcat.errors import ArchiveError
 from negcat.notation import format_zone
-from negcat.records import PrintTarget, Record, Records
+from negcat.records import PrintTarget, Record, Records, Sheet
 from negcat.sensitometry import BUILT_IN_TARGETS, DEFAULT_TARGET
 
-__all__ = ["RecordsTaken", "Taken", "print_target_densities"]
+__all__ = ["Compute", "RecordsTaken", "Taken", "print_target_densities"]
+
+Compute = Callable[[Sequence[Sheet], str], Iterable[Findings]]
+"""Computes new sheets, which have no scan, from their records and the time they are recorded at."""
 
 _AT_ONCE = 2000
 """Records compared at once: memory stays bounded whatever the number taken."""
@@ -65,6 +69,13 @@ def _built_in_row(kind: Kind, name: str) -> Row:
     return kind.to_row(PrintTarget.model_validate({"name": name, "densities": densities}))
 
 
+def _parts(
+    found: Mapping[str, tuple[Record, str]], names: Sequence[str]
+) -> Iterator[dict[str, tuple[Record, str]]]:
+    for start in range(0, len(names), _AT_ONCE):
+        yield {name: found[name] for name in names[start : start + _AT_ONCE]}
+
+
 class _Comparison:
     """The records of one kind, told apart: new, changed, as they were."""
 
@@ -92,7 +103,9 @@ class RecordsTaken(HistoryKept, AcceptedKept):
             for name, (curve, source) in BUILT_IN_TARGETS.items()
         )
 
-    def take(self, records: Sequence[Records], via: str | Sequence[str]) -> Taken:
+    def take(
+        self, records: Sequence[Records], via: str | Sequence[str], compute: Compute | None = None
+    ) -> Taken:
         """Take records, all or none.
 
         Parameters
@@ -100,6 +113,8 @@ class RecordsTaken(HistoryKept, AcceptedKept):
         records : the records of any number of files. Where two files have a record of the same name, the
             later one counts.
         via : the way in, kept in the history: ``record notes.yaml``; one for all of them, or one for each.
+        compute : computes new sheets, whose findings are then kept along with them; without it, and where it gives
+            none for a sheet, they stay marked as out of date.
 
         Returns
         -------
@@ -117,13 +132,23 @@ class RecordsTaken(HistoryKept, AcceptedKept):
             for kind in KINDS:
                 found = self._merged(kind, records, ways)
                 names = list(found)
-                with many_new_sheets(database, len(names) if kind.name == "sheets" else 0):
-                    for start in range(0, len(names), _AT_ONCE):
-                        part = {name: found[name] for name in names[start : start + _AT_ONCE]}
-                        self._take_part(kind, part, at, taken)
+                with many_new_sheets(database, len(names) if kind.name == "sheets" else 0) as aside:
+                    # What was there is written when all that follows a change is in its place again.
+                    later: list[str] | None = [] if aside else None
+                    for part in _parts(found, names):
+                        self._take_part(kind, part, at, taken, compute, later)
+                for part in _parts(found, later or []):
+                    self._take_part(kind, part, at, taken)
             self._take_accepted(records, ways, at, taken.added, taken.unchanged, taken.changed_sheets)
             self.mark_out_of_date(taken.changed_sheets)
         return taken
+
+    def _keep_computed(self, computed: Sequence[str], out_of_date: set[str]) -> None:
+        """Take new sheets that are computed off those that are out of date."""
+        out_of_date.difference_update(computed)
+        if self.value("select exists (select 1 from scans where sheet is null)"):
+            # As long as one of them is marked, the next run knows that scans may have waited for them.
+            out_of_date.update(computed[:1])
 
     @staticmethod
     def _merged(kind: Kind, records: Sequence[Records], ways: Sequence[str]) -> dict[str, tuple[Record, str]]:
@@ -134,16 +159,36 @@ class RecordsTaken(HistoryKept, AcceptedKept):
         }
 
     def _take_part(
-        self, kind: Kind, records: Mapping[str, tuple[Record, str]], at: str, taken: Taken
+        self,
+        kind: Kind,
+        records: Mapping[str, tuple[Record, str]],
+        at: str,
+        taken: Taken,
+        compute: Compute | None = None,
+        later: list[str] | None = None,
     ) -> None:
+        """Take some records of a kind; where `later` is given, those that change are noted there and left."""
         compared = self._compare(kind, {name: record for name, (record, _) in records.items()})
         ways = {name: via for name, (_, via) in records.items()}
+        if later is not None:
+            later += (name for name, *_ in compared.changed)
+            compared.changed.clear()
         if kind.name == "lenses":
             self._refuse_lost_cells(compared)
         touched = self._sheets_touched(compared)
-        self._insert(kind, compared, at, ways)
-        self._update(kind, compared, at, ways)
         taken.changed_sheets.update(touched)
+        if later is not None:
+            # What is inside a record, or found of it, refers to it: SQLite then needn't look for what lacks it.
+            self._insert(kind, compared, at, ways)
+        # Else the record comes when all that it is searched by is there, and its line is written once.
+        if kind.inner is not None:
+            self._insert_inner(kind.inner, [(name, inner) for name, _, inner in compared.new])
+        if compute is not None and kind.name == "sheets" and compared.new:
+            new = cast("list[Sheet]", [records[name][0] for name, *_ in compared.new])
+            self._keep_computed(self.add_findings(compute(new, at), at), taken.changed_sheets)
+        if later is None:
+            self._insert(kind, compared, at, ways)
+        self._update(kind, compared, at, ways)
         for counts, number in (
             (taken.added, len(compared.new)),
             (taken.updated, len(compared.changed)),
@@ -190,10 +235,6 @@ class RecordsTaken(HistoryKept, AcceptedKept):
 
     def _insert(self, kind: Kind, compared: _Comparison, at: str, ways: Mapping[str, str]) -> None:
         many = self.database.conn.executemany
-        # What is inside goes first: by the time the record itself comes, all it is searched by is there, and
-        # its line in the search is written once.
-        if kind.inner is not None:
-            self._insert_inner(kind.inner, [(name, inner) for name, _, inner in compared.new])
         columns = (*kind.columns, "recorded_at", "recorded_via")
         many(
             f"insert into {kind.name} ({', '.join(columns)}) values ({', '.join('?' * len(columns))})",

@@ -11,6 +11,7 @@ from negcat.exposure.ledger import (
     MeteredReading,
     PlannedReading,
     Setting,
+    Way,
 )
 from negcat.exposure.lenses import Cell, Lens, Mounted, StopsLost, bellows_stops, pupil_stops
 from negcat.exposure.light import (
@@ -22,7 +23,7 @@ from negcat.exposure.light import (
     n_of_contrast,
     print_zone_of,
 )
-from negcat.exposure.placement import expose
+from negcat.exposure.placement import expose, way_of
 
 __all__ = [
     "Cell",
@@ -35,6 +36,7 @@ __all__ = [
     "PlannedReading",
     "Setting",
     "StopsLost",
+    "Way",
     "bellows_stops",
     "contrast",
     "ev100",
@@ -45,4 +47,5 @@ __all__ = [
     "n_of_contrast",
     "print_zone_of",
     "pupil_stops",
+    "way_of",
 ]

@@ -8,13 +8,14 @@ zone it was placed on, before film and developer have their say.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal, TypeAlias
 
 from negcat.exposure.lenses import Lens
 from negcat.notation import format_stop, format_time, format_zone
 from negcat.reciprocity import NoLaw, PowerLaw, Reciprocity
 
-__all__ = ["Exposure", "LedgerItem", "LedgerLine", "MeteredReading", "PlannedReading", "Setting"]
+__all__ = ["Exposure", "LedgerItem", "LedgerLine", "MeteredReading", "PlannedReading", "Setting", "Way"]
 
 LedgerItem: TypeAlias = Literal[
     "setting", "filter", "bellows", "cell_scale", "cell_pupil", "shutter", "reciprocity", "decision"
@@ -106,6 +107,50 @@ class LedgerLine:
     text: str
 
 
+@dataclass(frozen=True)
+class Way:
+    """What the light meets between meter and film, whatever was metered. Whatever can't be known is None.
+
+    It is the same for every sheet made with the same stop, time, filter, extension, lens, shutter and film.
+
+    Parameters
+    ----------
+    setting : a record of it; its readings, film speeds and development bear on nothing here.
+    effective_f_number : what the stop amounts to with the cell in use (its scale's error and its pupil).
+    shutter_time_s, effective_time_s : as the shutter gives it; less reciprocity failure.
+    filter_stops, bellows_stops, cell_stops, shutter_stops, reciprocity_stops : light lost (negative) or won.
+    cell_scale_stops, cell_pupil_stops : the two parts of the cell's.
+    stops : the sum of the five.
+    why : a sentence for everything missing or doubtful.
+    """
+
+    setting: Setting
+    effective_f_number: float | None
+    shutter_time_s: float
+    effective_time_s: float
+    filter_stops: float
+    bellows_stops: float | None
+    cell_stops: float | None
+    cell_scale_stops: float | None
+    cell_pupil_stops: float | None
+    shutter_stops: float
+    reciprocity_stops: float
+    stops: float | None
+    why: tuple[str, ...]
+
+    @cached_property
+    def lines(self) -> tuple[LedgerLine, ...]:
+        """The ledger's lines between the setting and the decision."""
+        return (
+            LedgerLine("filter", self.filter_stops, _filter_text(self.setting)),
+            LedgerLine("bellows", self.bellows_stops, _bellows_text(self.setting)),
+            LedgerLine("cell_scale", self.cell_scale_stops, _scale_text(self)),
+            LedgerLine("cell_pupil", self.cell_pupil_stops, _pupil_text(self)),
+            LedgerLine("shutter", self.shutter_stops, _shutter_text(self)),
+            LedgerLine("reciprocity", self.reciprocity_stops, _reciprocity_text(self)),
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class PlannedReading:
     """A reading, planned and given. Whatever can't be known is None.
@@ -145,6 +190,7 @@ class Exposure:
     setting : the record this came from.
     readings : planned and given.
     why : a sentence for everything missing or doubtful.
+    way : what the light met between meter and film.
     """
 
     f_number: float
@@ -164,24 +210,16 @@ class Exposure:
     setting: Setting
     readings: tuple[PlannedReading, ...]
     why: tuple[str, ...]
+    way: Way
 
     @property
     def lines(self) -> tuple[LedgerLine, ...]:
         """The ledger, one line an item, the decision last; written when asked for, as sheets are many."""
-        return _lines(self)
-
-
-def _lines(done: Exposure) -> tuple[LedgerLine, ...]:
-    return (
-        LedgerLine("setting", done.setting_stops, _setting_text(done)),
-        LedgerLine("filter", done.filter_stops, _filter_text(done.setting)),
-        LedgerLine("bellows", done.bellows_stops, _bellows_text(done)),
-        LedgerLine("cell_scale", done.cell_scale_stops, _scale_text(done)),
-        LedgerLine("cell_pupil", done.cell_pupil_stops, _pupil_text(done)),
-        LedgerLine("shutter", done.shutter_stops, _shutter_text(done)),
-        LedgerLine("reciprocity", done.reciprocity_stops, _reciprocity_text(done)),
-        LedgerLine("decision", done.decision_stops, _decision_text(done)),
-    )
+        return (
+            LedgerLine("setting", self.setting_stops, _setting_text(self)),
+            *self.way.lines,
+            LedgerLine("decision", self.decision_stops, _decision_text(self)),
+        )
 
 
 def _setting_text(done: Exposure) -> str:
@@ -205,8 +243,7 @@ def _filter_text(setting: Setting) -> str:
     return "no filter"
 
 
-def _bellows_text(done: Exposure) -> str:
-    setting = done.setting
+def _bellows_text(setting: Setting) -> str:
     if setting.bellows_mm is None:
         return "no extension recorded: counted as focused far away"
     name = setting.cell_in_use
@@ -217,17 +254,17 @@ def _bellows_text(done: Exposure) -> str:
     return f"{setting.bellows_mm:g} mm with a focal length of {cell.focal_mm:g} mm{pupil}"
 
 
-def _scale_text(done: Exposure) -> str:
-    name = done.setting.cell_in_use
-    if done.setting.lens is None or name is None:
+def _scale_text(way: Way) -> str:
+    name = way.setting.cell_in_use
+    if way.setting.lens is None or name is None:
         return "cell not known"
-    if done.cell_scale_stops == 0:
+    if way.cell_scale_stops == 0:
         return f"{name}: no error of its stop scale on record"
     return f"{name}: the known error of its stop scale"
 
 
-def _pupil_text(done: Exposure) -> str:
-    setting, name = done.setting, done.setting.cell_in_use
+def _pupil_text(way: Way) -> str:
+    setting, name = way.setting, way.setting.cell_in_use
     if setting.lens is None or name is None:
         return "cell not known"
     scale = setting.stop_scale
@@ -235,28 +272,28 @@ def _pupil_text(done: Exposure) -> str:
         scale = name if setting.lens.cells[name].own_scale else setting.lens.whole
     if scale == name:
         return f"{name}: the stop was read from its own scale"
-    if scale is None or done.cell_pupil_stops is None:
+    if scale is None or way.cell_pupil_stops is None:
         return f"{name}: what the stop amounts to is not known"
-    true_stop = format_stop(done.f_number * 2 ** (-done.cell_pupil_stops / 2))
-    return f"{name}: {format_stop(done.f_number)} read from the scale of {scale} is {true_stop} here"
+    true_stop = format_stop(way.setting.f_number * 2 ** (-way.cell_pupil_stops / 2))
+    return f"{name}: {format_stop(way.setting.f_number)} read from the scale of {scale} is {true_stop} here"
 
 
-def _shutter_text(done: Exposure) -> str:
-    if done.shutter_stops != 0:
-        return f"{format_time(done.time_s)} as marked is {format_time(done.shutter_time_s)} as measured"
-    if done.setting.shutter:
-        return f"{format_time(done.time_s)} as marked"
-    return f"{format_time(done.time_s)} as marked, the shutter not measured"
+def _shutter_text(way: Way) -> str:
+    if way.shutter_stops != 0:
+        return f"{format_time(way.setting.time_s)} as marked is {format_time(way.shutter_time_s)} as measured"
+    if way.setting.shutter:
+        return f"{format_time(way.setting.time_s)} as marked"
+    return f"{format_time(way.setting.time_s)} as marked, the shutter not measured"
 
 
-def _reciprocity_text(done: Exposure) -> str:
-    law = done.setting.reciprocity
+def _reciprocity_text(way: Way) -> str:
+    law = way.setting.reciprocity
     if isinstance(law, NoLaw):
         return "no reciprocity law on record"
-    if done.reciprocity_stops == 0:
-        return f"{format_time(done.shutter_time_s)} loses nothing"
+    if way.reciprocity_stops == 0:
+        return f"{format_time(way.shutter_time_s)} loses nothing"
     by = f"exponent {law.exponent:g}" if isinstance(law, PowerLaw) else "the film's table"
-    return f"{format_time(done.shutter_time_s)} counts as {format_time(done.effective_time_s)} ({by})"
+    return f"{format_time(way.shutter_time_s)} counts as {format_time(way.effective_time_s)} ({by})"
 
 
 def _decision_text(done: Exposure) -> str:

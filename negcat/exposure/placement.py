@@ -5,13 +5,13 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from negcat.errors import QuantityError
-from negcat.exposure.ledger import Exposure, MeteredReading, PlannedReading, Setting
+from negcat.exposure.ledger import Exposure, MeteredReading, PlannedReading, Setting, Way
 from negcat.exposure.lenses import bellows_stops, pupil_stops
 from negcat.exposure.light import ev100, exposure_value, print_zone_of
 from negcat.notation import format_stops, format_tag, format_time, format_zone
 from negcat.reciprocity import TableLaw, effective_time
 
-__all__ = ["expose"]
+__all__ = ["expose", "way_of"]
 
 _THIRD: Final = 1 / 3 + 1e-9
 _HALF_ZONE: Final = 0.5 + 1e-9
@@ -19,12 +19,63 @@ _SAME_TIME: Final = 0.001
 _MOST_STOPS: Final = 60.0
 
 
-def expose(setting: Setting) -> Exposure:
+def way_of(setting: Setting) -> Way:
+    """Work out what the light meets between meter and film: worth keeping where many sheets are made alike.
+
+    Parameters
+    ----------
+    setting : the record, in exact values; of readings, film speeds and development nothing is used.
+
+    Returns
+    -------
+    Way
+
+    Raises
+    ------
+    QuantityError
+        Where a stop, time, filter factor or length is not more than 0.
+    """
+    _require_positive(setting.f_number, "the f-number")
+    _require_positive(setting.time_s, "the time")
+    why: list[str] = []
+    filter_lost = _filter_stops(setting, why)
+    bellows_lost, scale_lost, pupil_lost = _lens_stops(setting, why)
+    cell_lost = None if scale_lost is None or pupil_lost is None else scale_lost + pupil_lost
+
+    shutter_s = _measured(setting.shutter, setting.time_s)
+    shutter_lost = math.log2(shutter_s / setting.time_s)
+    effective = effective_time(setting.reciprocity, shutter_s)
+    reciprocity_lost = math.log2(effective.seconds / shutter_s)
+    if effective.extrapolated and isinstance(setting.reciprocity, TableLaw):
+        why.append(
+            f"{format_time(shutter_s)} lies past the last point of the film's reciprocity table "
+            f"({format_time(setting.reciprocity.points[-1][1])}), which was carried straight on."
+        )
+    lost = (filter_lost, bellows_lost, cell_lost, shutter_lost, reciprocity_lost)
+    return Way(
+        setting=setting,
+        effective_f_number=None if cell_lost is None else setting.f_number * 2 ** (-cell_lost / 2),
+        shutter_time_s=shutter_s,
+        effective_time_s=effective.seconds,
+        filter_stops=filter_lost,
+        bellows_stops=bellows_lost,
+        cell_stops=cell_lost,
+        cell_scale_stops=scale_lost,
+        cell_pupil_stops=pupil_lost,
+        shutter_stops=shutter_lost,
+        reciprocity_stops=reciprocity_lost,
+        stops=None if bellows_lost is None or cell_lost is None else sum(x for x in lost if x is not None),
+        why=tuple(why),
+    )
+
+
+def expose(setting: Setting, way: Way | None = None) -> Exposure:
     """Work out what a sheet was planned to get and what it was given.
 
     Parameters
     ----------
     setting : the record, in exact values.
+    way : what :func:`way_of` gave for the like; worked out where it is None.
 
     Returns
     -------
@@ -52,27 +103,9 @@ def expose(setting: Setting) -> Exposure:
     >>> done.decision_stops, done.readings[0].given_zone
     (-1.0, 3.0)
     """
-    for value, what in (
-        (setting.f_number, "the f-number"),
-        (setting.time_s, "the time"),
-        (setting.exposure_index, "the exposure index"),
-    ):
-        _require_positive(value, what)
-    why: list[str] = []
-    filter_lost = _filter_stops(setting, why)
-    bellows_lost, scale_lost, pupil_lost = _lens_stops(setting, why)
-    cell_lost = None if scale_lost is None or pupil_lost is None else scale_lost + pupil_lost
-
-    shutter_s = _measured(setting.shutter, setting.time_s)
-    shutter_lost = math.log2(shutter_s / setting.time_s)
-    effective = effective_time(setting.reciprocity, shutter_s)
-    reciprocity_lost = math.log2(effective.seconds / shutter_s)
-    if effective.extrapolated and isinstance(setting.reciprocity, TableLaw):
-        why.append(
-            f"{format_time(shutter_s)} lies past the last point of the film's reciprocity table "
-            f"({format_time(setting.reciprocity.points[-1][1])}), which was carried straight on."
-        )
-
+    _require_positive(setting.exposure_index, "the exposure index")
+    way = way or way_of(setting)
+    why = list(way.why)
     placed = _placed(setting.readings, why)
     placed_ev = _placed_ev(setting, placed, why)
     marked_ev = exposure_value(setting.f_number, setting.time_s)
@@ -80,32 +113,29 @@ def expose(setting: Setting) -> Exposure:
     if placed is not None and placed.zone is not None and placed_ev is not None:
         asked = placed_ev - (placed.zone - 5)
     setting_stops = None if asked is None else asked - marked_ev
-
-    lost = (filter_lost, bellows_lost, cell_lost, shutter_lost, reciprocity_lost)
-    on_the_way = None if bellows_lost is None or cell_lost is None else sum(x for x in lost if x is not None)
-    decision = None if setting_stops is None or on_the_way is None else setting_stops + on_the_way
     readings = tuple(
-        _planned(reading, setting, placed, placed_ev, marked_ev, on_the_way, why)
+        _planned(reading, setting, placed, placed_ev, marked_ev, way.stops, why)
         for reading in setting.readings
     )
     return Exposure(
         f_number=setting.f_number,
-        effective_f_number=None if cell_lost is None else setting.f_number * 2 ** (-cell_lost / 2),
+        effective_f_number=way.effective_f_number,
         time_s=setting.time_s,
-        shutter_time_s=shutter_s,
-        effective_time_s=effective.seconds,
+        shutter_time_s=way.shutter_time_s,
+        effective_time_s=way.effective_time_s,
         setting_stops=setting_stops,
-        filter_stops=filter_lost,
-        bellows_stops=bellows_lost,
-        cell_stops=cell_lost,
-        cell_scale_stops=scale_lost,
-        cell_pupil_stops=pupil_lost,
-        shutter_stops=shutter_lost,
-        reciprocity_stops=reciprocity_lost,
-        decision_stops=decision,
+        filter_stops=way.filter_stops,
+        bellows_stops=way.bellows_stops,
+        cell_stops=way.cell_stops,
+        cell_scale_stops=way.cell_scale_stops,
+        cell_pupil_stops=way.cell_pupil_stops,
+        shutter_stops=way.shutter_stops,
+        reciprocity_stops=way.reciprocity_stops,
+        decision_stops=None if setting_stops is None or way.stops is None else setting_stops + way.stops,
         setting=setting,
         readings=readings,
         why=tuple(why),
+        way=way,
     )
 
 

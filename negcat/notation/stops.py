@@ -150,6 +150,7 @@ def _stop(marked: str, plain: str) -> Stop:
     return Stop(marked, value)
 
 
+@lru_cache(maxsize=4096)
 def format_stop(f_number: float) -> str:
     """Write an f-number as a stop: a full stop and its halves and thirds where it is one, else in figures.
 

@@ -166,6 +166,7 @@ def _one_amount(amount: str, unit: float) -> float | None:
     return None if value is None else value * unit
 
 
+@lru_cache(maxsize=4096)
 def format_time(seconds: float) -> str:
     """Write a time: the shutter mark where it is one, else seconds, minutes, hours.
 

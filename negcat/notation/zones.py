@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from negcat.notation.numbers import (
@@ -88,6 +89,7 @@ def parse_zone(text: str | int | float) -> Zone:
     return Zone(marked, value)
 
 
+@lru_cache(maxsize=4096)
 def format_zone(value: float) -> str:
     """Write a zone for people: Roman with halves and thirds where it is one, else to a tenth.
 

@@ -14,8 +14,8 @@ from typing import Any
 from negcat.catalogue import Catalogue
 from negcat.errors import Fault, NegcatError, RecordError
 from negcat.records import KnownNames, Sheet, load_data
-from negcat.work.computing import exposure_columns
 from negcat.work.planning import Equipment
+from negcat.work.writing_findings import exposure_columns
 
 __all__ = ["Calculation", "Path", "calculate", "names_for_a_sheet"]
 

@@ -30,16 +30,21 @@ class Equipment:
     ----------
     catalogue : the open catalogue; what is looked up is kept for as long as this object lives.
     as_now : compute every sheet with what is believed now, whenever it was made.
+    recording_at : when sheets that are not on record yet are recorded; None: after all that is.
     """
 
-    def __init__(self, catalogue: Catalogue, *, as_now: bool = False) -> None:
+    def __init__(
+        self, catalogue: Catalogue, *, as_now: bool = False, recording_at: str | None = None
+    ) -> None:
         self._catalogue = catalogue
         self._as_now = as_now
+        self._recording_at = recording_at
         self.film = lru_cache(maxsize=None)(self._film)
         self.target = lru_cache(maxsize=None)(self._target)
         self._law = lru_cache(maxsize=None)(self._reciprocity)
         self._lens = lru_cache(maxsize=None)(self._lens_record)
         self._optics = lru_cache(maxsize=None)(self._lens_and_shutter)
+        self._way = lru_cache(maxsize=10_000)(self._way_of)
 
     @cached_property
     def changes(self) -> tuple[DatedChange, ...]:
@@ -84,7 +89,7 @@ class Equipment:
             return made < since
         # Without a date, or without the hour on that very day, by when it was recorded; one that isn't recorded
         # yet is being made now.
-        recorded_at = self._catalogue.recorded_at(sheet.sheet)
+        recorded_at = self._catalogue.recorded_at(sheet.sheet) or self._recording_at
         return recorded_at is not None and recorded_at <= change.accepted_at
 
     def _undone(self, sheet: records.Sheet) -> tuple[int, ...]:
@@ -173,6 +178,27 @@ class Equipment:
                 index = None if change.before is None else float(change.before)
         return index or film.box_speed
 
+    def _way_of(self, film: str, undone: tuple[int, ...], lens: str, *marked: Any) -> exposure.Way:
+        """Look up what the light met; `marked` as :meth:`expose` gives it."""
+        optics, shutter = self._optics(lens, undone)
+        cell, stop_scale, f_number, time_s, filter_factor, filter_name, bellows_mm = marked
+        return exposure.way_of(
+            exposure.Setting(
+                readings=(),
+                exposure_index=1.0,
+                f_number=f_number,
+                time_s=time_s,
+                lens=optics,
+                cell=cell,
+                stop_scale=stop_scale,
+                shutter=shutter,
+                reciprocity=self._law(film, undone),
+                filter_factor=filter_factor,
+                filter_name=filter_name,
+                bellows_mm=bellows_mm,
+            )
+        )
+
     def cell_of(self, sheet: records.Sheet) -> str:
         """Name the cell a sheet was made with: the recorded one, else the lens's only one."""
         if sheet.cell is not None:
@@ -191,35 +217,49 @@ class Equipment:
         The ledger in stops and each reading's zones; what couldn't be had is None and `why` says why.
         """
         undone = self._undone(sheet)
-        lens, shutter = self._optics(sheet.lens, undone)
+        way = self._way(
+            sheet.film,
+            undone,
+            sheet.lens,
+            self.cell_of(sheet),
+            sheet.stop_scale,
+            sheet.stop.f_number,
+            sheet.time.seconds,
+            sheet.filter_factor,
+            sheet.filter,
+            sheet.bellows_mm,
+        )
         placed = sheet.placed_reading
         indicated = sheet.indicated
         return exposure.expose(
             exposure.Setting(
                 readings=tuple(
-                    exposure.MeteredReading(
-                        name=reading.name,
-                        role=reading.role,
-                        ev=reading.ev,
-                        stops_from_placed=reading.stops_from_placed,
-                        zone=reading.zone.value if reading.zone is not None else None,
-                        placed=reading is placed,
-                    )
-                    for reading in sheet.readings
+                    [
+                        exposure.MeteredReading(
+                            reading.name,
+                            reading.role,
+                            reading.ev,
+                            reading.stops_from_placed,
+                            reading.zone.value if reading.zone is not None else None,
+                            reading is placed,
+                        )
+                        for reading in sheet.readings
+                    ]
                 ),
                 exposure_index=self.exposure_index(sheet),
+                f_number=way.setting.f_number,
+                time_s=way.setting.time_s,
                 meter_iso=sheet.meter_iso,
                 indicated=(indicated.stop.f_number, indicated.time.seconds) if indicated else None,
-                f_number=sheet.stop.f_number,
-                time_s=sheet.time.seconds,
-                lens=lens,
-                cell=self.cell_of(sheet),
-                stop_scale=sheet.stop_scale,
-                shutter=shutter,
-                reciprocity=self._law(sheet.film, undone),
-                filter_factor=sheet.filter_factor,
-                filter_name=sheet.filter,
-                bellows_mm=sheet.bellows_mm,
+                lens=way.setting.lens,
+                cell=way.setting.cell,
+                stop_scale=way.setting.stop_scale,
+                shutter=way.setting.shutter,
+                reciprocity=way.setting.reciprocity,
+                filter_factor=way.setting.filter_factor,
+                filter_name=way.setting.filter_name,
+                bellows_mm=way.setting.bellows_mm,
                 n=sheet.tag.n,
-            )
+            ),
+            way,
         )

@@ -14,6 +14,7 @@ from negcat.work.archive import Archive
 from negcat.work.believing import set_back
 from negcat.work.catching_up import catch_up
 from negcat.work.holders import contradictions
+from negcat.work.new_sheets import FindingsOfNew
 
 __all__ = ["Outcome", "take_record_data", "take_record_files"]
 
@@ -63,7 +64,7 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     loaded = load_files(files, catalogue.known_names())
     # A name that is no UTF-8 can't be kept as it is.
     ways = [f"{via} {file.name.encode('utf-8', 'replace').decode()}" for file in files]
-    return _follow_up(archive, catalogue.take(loaded, via=ways), via)
+    return _follow_up(archive, catalogue.take(loaded, via=ways, compute=FindingsOfNew(catalogue)), via)
 
 
 def take_record_data(
@@ -92,7 +93,8 @@ def take_record_data(
     catalogue = archive.catalogue
     with catalogue.writing():
         data = (look() if look else None) or data
-        taken = catalogue.take([load_data(data, catalogue.known_names(), name)], via=via)
+        loaded = load_data(data, catalogue.known_names(), name)
+        taken = catalogue.take([loaded], via=via, compute=FindingsOfNew(catalogue))
     return _follow_up(archive, taken, via)
 
 
