@@ -1,16 +1,20 @@
 """Scans are read by processes that may die; the run, the archive and the other scans outlive them."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import imagecodecs
 import numpy as np
 import pytest
+import tifffile
 
 from negcat import scans
+from negcat.scans import Reduced
 from negcat.work import ingest, workers
 from negcat.work.archive import Archive
-from negcat.work.reading_scans import Scanners, ToRead, read_scan
+from negcat.work.looking_ahead import Foreseen
+from negcat.work.reading_scans import Reading, Scanners, ToRead, read_scan
 from tests.cli.conftest import Bench
 from tests.simulation.kills import content, differences
 from tests.unit import tasks
@@ -47,23 +51,79 @@ def test_one_that_crashes_or_hangs_is_refused_and_the_others_are_taken(archive: 
         assert "\n" not in sentence
 
 
-def test_who_reads_them_makes_no_difference(archive: Bench, copy_tree, tmp_path_factory) -> None:
-    for seed, name in enumerate(("BW-01", "BW-02", "nobody's")):
-        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
-    (archive.folder / "scans/damaged.tif").write_bytes(b"II*\0 no scan")
+SPOTTED = """\
+- sheet: {sheet}
+  film: {film}
+  format: 4x5
+  lens: Aldwater
+  cell: whole
+  stop: 16
+  time: 1
+  print_target: silver contact
+  readings:
+  - {{name: post, role: shadow, ev: 9, zone: III, spot: {{x: 0.4, y: 0.4}}}}
+  - {{name: far bank, role: highlight, ev: 12, spot: {{x: 0.6, y: 0.6, diameter_mm: 3}}}}
+"""
+
+
+def scans_of_all_kinds(bench: Bench) -> None:
+    spotted = SPOTTED.format(sheet="BW-04", film="Brickdust 100")
+    spotted += "  base_fog_spot: {x: 0.075, y: 0.5, diameter_mm: 0.8}\n"
+    spotted += SPOTTED.format(sheet="BW-05", film="Stained 50")  # a grey scan can't measure it
+    spotted += SPOTTED.format(sheet="BW-06", film="Clear 80")  # its scan will be cropped
+    films = "films: [{name: Stained 50, box_speed: 50, channel: blue}, {name: Clear 80, box_speed: 80, base_fog: 0.2}]"
+    bench.run("record", bench.records(f"{films}\nsheets:\n{spotted}", "spotted.yaml"))
+    for seed, name in enumerate(("BW-04", "BW-05", "nobody's"), 2):
+        bench.scan_sheet(f"scans/{name}.tif", seed=seed)
+    bench.scan_sheet("scans/IMG_1.tif", seed=8, description="Sheet BW-03, evening")
+    whole, _ = bench.scan_sheet("whole.tif", seed=9)
+    codes = tifffile.imread(whole)
+    bench.write("scans/BW-06.tif", codes[100:-100, 100:-100])
+    bench.write("scans/positive.tif", 65535 - codes)
+    (bench.folder / "scans/damaged.tif").write_bytes(b"II*\0 no scan")
+
+
+@pytest.mark.parametrize("foreseen", ["rightly", "wrongly"])
+def test_who_reads_them_makes_no_difference(
+    measured: Bench, copy_tree, tmp_path_factory, monkeypatch: pytest.MonkeyPatch, foreseen: str
+) -> None:
+    """Workers find what they can of what is foreseen; what was foreseen wrongly is found again, to the last digit."""
+    scans_of_all_kinds(measured)
+    rightly, small = ingest.Foresight.of, ingest.Ingest._made_small
+    found_again: list[str] = []
+
+    def wrongly(self: ingest.Foresight, path: Path) -> Foreseen:
+        right = rightly(self, path)
+        return replace(right, joined=True, film_mm=(90, 120), film_channel="blue", profiles=())
+
+    def noted(self: ingest.Ingest, read: Reading, path: Path, scanners: Scanners) -> Reduced:
+        found_again.append(path.stem)
+        return small(self, read, path, scanners)
+
+    if foreseen == "wrongly":
+        monkeypatch.setattr(ingest.Foresight, "of", wrongly)
     found = []
     for count in (0, 2):
         copy = tmp_path_factory.mktemp("jobs")
-        copy_tree(archive.folder, copy)
+        copy_tree(measured.folder, copy)
+        monkeypatch.setattr(ingest.Ingest, "_made_small", noted if count else small)
         with Archive.open(copy) as opened, workers.executor(count) as pool:
             run = ingest.ingest_scans(opened, [copy / "scans"], workers=pool)
-            items = run.finish(list(run))
-        assert [item.status for item in items] == ["added", "added", "refused", "unmatched"]
+            items = {Path(item.path).stem: item for item in run.finish(list(run))}
+        statuses = {name: item.status for name, item in items.items()}
+        unmatched = dict.fromkeys(("nobody's", "positive"), "unmatched")
+        added = dict.fromkeys(("BW-04", "BW-05", "BW-06", "IMG_1"), "added")
+        assert statuses == {**added, **unmatched, "BW-01": "unchanged", "damaged": "refused"}
+        assert [name for name in added if not items[name].measured] == ["BW-05"]
         pictures = {path.name: path.read_bytes() for path in copy.glob("previews/*/*")}
-        assert len(pictures) == 9  # of each a pyramid and two pictures
+        assert len(pictures) == 3 * 7  # of each a pyramid and two pictures
         found.append((content(copy), pictures))
     assert differences(found[0][0], found[1][0]) == []
     assert found[0][1] == found[1][1]
+    # Of one the base+fog is its film's; of one it makes no difference what was foreseen.
+    assert found_again == (
+        ["BW-06"] if foreseen == "rightly" else ["BW-04", "BW-06", "IMG_1", "nobody's", "positive"]
+    )
 
 
 def test_a_run_stopped_goes_on_where_it_was(archive: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
