@@ -8,7 +8,7 @@ import pytest
 
 from negcat.catalogue import Catalogue, Findings
 from negcat.errors import ArchiveError, UnknownNameError
-from negcat.work import scanned
+from negcat.work.scanned import by_day, holding
 from tests.unit.catalogue.conftest import RECORDS, records, scan
 
 FINDINGS = Findings(
@@ -223,12 +223,12 @@ def test_the_profile_of_a_day_is_the_newest_by_then_else_the_oldest_after_it(cat
         for day in ("2026-01-01", "2026-03-01T08:00:00", "2026-05-31", "2026-06-01T07:00", "2027-01-01")
     }
     assert list(chosen.values()) == [march, march, april, again, again]
-    held = scanned.by_day(Mock(number=row["id"], fitted=Mock(**row), **row) for row in catalogue.profiles())
+    held = by_day(Mock(number=row["id"], fitted=Mock(**row), **row) for row in catalogue.profiles())
     for day, number in chosen.items():
-        found = scanned.holding(held, "the flatbed", 16, "grey", "grey", day)
+        found = holding(held, "the flatbed", 16, "grey", "grey", day)
         assert found is not None
         assert found.number == number, "where no catalogue is at hand, too"
-    assert scanned.holding(held, "the flatbed", 16, "rgb", "green", "2027-01-01") is None
+    assert holding(held, "the flatbed", 16, "rgb", "green", "2027-01-01") is None
     used = catalogue.profile_for("the flatbed", 16, "grey", "grey")
     assert used is not None
     assert used["id"] == again, "whenever: the newest"
