@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import quote
 
 from negcat.catalogue.steps import STEPS
+from negcat.catalogue.tallying import keep_up
 from negcat.errors import ArchiveError, OlderArchiveError
 from negcat.whole_files import clear_unfinished, written_whole
 
@@ -349,6 +350,8 @@ class CatalogueFile:
                 # What refers to something may be written before it; all is checked at the end.
                 database.conn.execute("pragma defer_foreign_keys=on")
                 yield database
+                # So that a large archive is searched quickly whatever is written.
+                keep_up(database.conn)
                 # SQLite would go on writing into a file that is deleted, or carried off to another place.
                 self._refuse_another_file()
                 try:

@@ -11,7 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from negcat.catalogue.queries import Conditions, Query, Questions
+from negcat.catalogue.queries import Conditions, Query
+from negcat.catalogue.tallied import Marked, Tallied
+from negcat.catalogue.tallying import RANGES
 from negcat.errors import NotationError
 
 __all__ = ["DETAILS", "ORDER", "SHOWN", "Found", "Page", "Suiting", "shown_row"]
@@ -56,6 +58,10 @@ left join scans n on n.scan = coalesce(
   f.scan, (select m.scan from scans m where m.sheet = p.sheet order by m.taken_order desc limit 1)
 )
 """
+
+
+_LOOKED_UP = 4000
+"""Sheets that fit, of which all are looked up and sorted; of more, only those that may come first."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +121,32 @@ def _values(token: str, sort: str) -> list[Any]:
     return written[1:]
 
 
-class Found(Questions):
+def _behind(query: Query) -> tuple[str, dict[str, Any]]:
+    """Write the condition that a page lies behind another, and its values; empty for the first page."""
+    if not query.after:
+        return "", {}
+    columns, down = ORDER[query.sort]
+    values = {
+        f"after_{name}": value for name, value in zip(columns, _values(query.after, query.sort), strict=True)
+    }
+    names, marks = (
+        ", ".join(f"{before}{name}" for name in columns) for before in ("sheet_search.", ":after_")
+    )
+    return f"({names}) {'<' if down else '>'} ({marks})", values
+
+
+def _straight(query: Query, conditions: Conditions) -> bool:
+    """Tell whether an index has the sheets that fit in the order asked for, so that a page is a walk along it."""
+    if query.sort in ("newest", "oldest"):
+        one = len(conditions.of) == 1 and all(
+            len(condition.values or ()) == 1 or name in ("since", "until")
+            for name, condition in conditions.of.items()
+        )
+        return not conditions.of or one
+    return not conditions.of
+
+
+class Found(Tallied):
     """How sheets are found."""
 
     def find(self, query: Query, *, with_suits: bool = True) -> Page:
@@ -135,8 +166,10 @@ class Found(Questions):
         with self.at_once():
             conditions = self.conditions(query)
             suiting = self.ranges_suiting() if with_suits else None
-            rows, after = self._rows(query, conditions, suiting)
-            return Page(self._count(conditions), rows, after)
+            straight = _straight(query, conditions)
+            marked = None if straight and conditions.counted else self.marked(conditions)
+            rows, after = self._rows(query, conditions, suiting, None if straight else marked)
+            return Page(self._count(conditions, marked), rows, after)
 
     def _refuse_unanswerable(self, query: Query) -> None:
         if query.sort not in ORDER:
@@ -147,10 +180,11 @@ class Found(Questions):
             )
 
     def _rows(
-        self, query: Query, conditions: Conditions, suiting: Suiting | None
+        self, query: Query, conditions: Conditions, suiting: Suiting | None, marked: Marked | None = None
     ) -> tuple[list[dict[str, Any]], str | None]:
-        """Read the rows of a page along an index, and what the next one is asked for with."""
-        sql, parameters = self._page_sql(query, conditions)
+        """Read the rows of a page, and what the next one is asked for with: along an index, or of marked sheets."""
+        ids = None if marked is None else self._first(query, marked)
+        sql, parameters = self._page_sql(query, conditions, ids)
         rows = self.rows(sql, parameters)
         after = None
         if query.limit is not None and len(rows) > query.limit:
@@ -159,24 +193,58 @@ class Found(Questions):
                 after = _token(query.sort, [rows[-1][f"by_{name}"] for name in ORDER[query.sort][0]])
         return [shown_row(row, suiting) for row in rows], after
 
-    def _page_sql(self, query: Query, conditions: Conditions) -> tuple[str, dict[str, Any]]:
-        """Write the statement of a page: choose its sheets along one index, then look up what is shown."""
+    def _first(self, query: Query, marked: Marked) -> list[int]:
+        """Choose, of marked sheets, those among which the page is."""
+        (first, *_), down = ORDER[query.sort]
+        if query.limit is None or marked.count <= _LOOKED_UP:
+            return marked.ids()
+        most = query.offset + query.limit + 1
+        behind = _values(query.after, query.sort)[0] if query.after else None
+        if first in RANGES:
+            return self.first_of(marked, first, most, down=down, behind=behind)
+        return self._along(query, marked, most)
+
+    def _along(self, query: Query, marked: Marked, most: int) -> list[int]:
+        """Walk along the index of an order until so many of the marked sheets are found."""
+        columns, _ = ORDER[query.sort]
+        clause, parameters = _behind(query)
+        found: list[int] = []
+        order = ", ".join(columns)
+        sql = f"select id from sheet_search where {clause or '1'} order by {order}"
+        for part in self.in_parts(sql, parameters, 1000):
+            found += marked.fitting(number for (number,) in part)
+            if len(found) >= most:
+                break
+        return found
+
+    def _page_sql(
+        self, query: Query, conditions: Conditions, ids: list[int] | None = None
+    ) -> tuple[str, dict[str, Any]]:
+        """Write the statement of a page: choose its sheets along one index, then look up what is shown.
+
+        With ids they are chosen from those sheets, which fit all conditions.
+        """
         columns, down = ORDER[query.sort]
-        clauses = list(conditions.clauses) if not conditions.nothing else ["0"]
-        parameters = dict(conditions.parameters)
-        if query.after:
-            for name, value in zip(columns, _values(query.after, query.sort), strict=True):
-                parameters[f"after_{name}"] = value
-            marks = ", ".join(f":after_{name}" for name in columns)
-            clauses.append(f"({', '.join(columns)}) {'<' if down else '>'} ({marks})")
+        source = "sheet_search"
+        if ids is not None:
+            clauses = []
+            parameters: dict[str, Any] = {"ids": json.dumps(ids)}
+            source = "json_each(:ids) j cross join sheet_search on sheet_search.id = j.value"
+        else:
+            clauses = list(conditions.clauses) if not conditions.nothing else ["0"]
+            parameters = dict(conditions.parameters)
+        clause, values = _behind(query)
+        if clause:
+            clauses.append(clause)
+            parameters |= values
         direction = " desc" if down else ""
-        order = ", ".join(f"{name}{direction}" for name in columns)
+        order = ", ".join(f"sheet_search.{name}{direction}" for name in columns)
         where = f" where {' and '.join(clauses)}" if clauses else ""
         parameters["limit"] = -1 if query.limit is None else query.limit + 1
         parameters["offset"] = query.offset
-        wanted = dict.fromkeys((*SHOWN, *columns))
+        wanted = ", ".join(f"sheet_search.{name}" for name in dict.fromkeys((*SHOWN, *columns)))
         sql = (
-            f"with page as materialized (select {', '.join(wanted)} from sheet_search{where}"
+            f"with page as materialized (select {wanted} from {source}{where}"
             f" order by {order} limit :limit offset :offset)"
             f" select {', '.join(f'p.{name} as {name}' for name in SHOWN)},"
             f" {', '.join(f'p.{name} as by_{name}' for name in columns)},{DETAILS}"
@@ -192,9 +260,13 @@ class Found(Questions):
         NotationError : a tag or date that can't be read.
         UnknownNameError : a print target that isn't on record.
         """
-        return self._count(self.conditions(query))
+        with self.at_once():
+            conditions = self.conditions(query)
+            return self._count(conditions, None if conditions.counted else self.marked(conditions))
 
-    def _count(self, conditions: Conditions) -> int:
+    def _count(self, conditions: Conditions, marked: Marked | None) -> int:
+        if marked is not None:
+            return marked.count
         if conditions.nothing:
             return 0
         counted = (

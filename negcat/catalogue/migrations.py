@@ -24,6 +24,7 @@ from negcat.catalogue import (
     printing_schema,
     removing_schema,
     searching_schema,
+    tally_schema,
 )
 
 if TYPE_CHECKING:
@@ -588,3 +589,9 @@ def m013_door_log(db: Database) -> None:
 def m014_checks(db: Database) -> None:
     """Keep every check that masters are still what was taken."""
     checks_schema.create(db)
+
+
+@migrations()
+def m015_tallies(db: Database) -> None:
+    """Keep of each sheet one byte a column, so that any question of a large archive is a few reads."""
+    tally_schema.create(db)

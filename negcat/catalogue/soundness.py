@@ -6,6 +6,7 @@ import sqlite3
 
 from negcat.catalogue.connection import CatalogueFile, sentence_of
 from negcat.catalogue.searching_schema import COUNTED, FACTS
+from negcat.catalogue.tallying import untrue
 
 __all__ = ["Sound"]
 
@@ -70,6 +71,8 @@ class Sound(CatalogueFile):
             ).fetchone()[0]
             if differing:
                 found.append(f"the counts in '{table}' don't fit the records in {differing} places")
+        if differing := untrue(self.connection):
+            found.append(f"the tallies don't fit the records in {differing} places")
         if not self.readonly:
             for index in ("sheet_search_fts", "places_fts"):
                 try:

@@ -22,5 +22,6 @@ STEPS = (
     "m012_removing",
     "m013_door_log",
     "m014_checks",
+    "m015_tallies",
 )
 """In the order in which they are taken."""

@@ -18,6 +18,8 @@ LEFT_OUT = {
     "sheet_counts": "counts of sheets, drawn from sheet_search",
     "places": "counts of places, drawn from the sheets",
     "sheet_changes": "a number for whoever holds sheets in memory",
+    "sheet_tallies": "what the bytes of sheet_tally_bytes mean",
+    "sheet_tally_bytes": "what sheets are found by, drawn from sheet_search",
     "out_of_date": "a note for the next command",
     "door_log": "who signed in to the pages: nobody's business elsewhere",
 }

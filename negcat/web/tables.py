@@ -10,7 +10,15 @@ from negcat.web import reading
 
 __all__ = ["links", "metadata", "prepare", "stylesheets"]
 
-INTERNAL = ("_sqlite_migrations", "out_of_date", "places", "sheet_changes", "sheet_counts")
+INTERNAL = (
+    "_sqlite_migrations",
+    "out_of_date",
+    "places",
+    "sheet_changes",
+    "sheet_counts",
+    "sheet_tallies",
+    "sheet_tally_bytes",
+)
 """Tables that only keep searches quick and findings true; Datasette shows them when asked to."""
 
 _ABOUT = (

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from negcat.catalogue import OFTEN_ASKED, Findings, Query
+from negcat.catalogue.tallying import made_anew
 from negcat.records import Records
 from negcat.work.archive import Archive
 from negcat.work.batch_story import batch_story
@@ -117,6 +120,9 @@ def many(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     with build(tmp_path_factory.mktemp("many") / "archive", 2000) as archive:
         if request.param == "analysed":
             archive.catalogue.database.analyze()
+            with pytest.MonkeyPatch.context() as patched, archive.catalogue.writing() as database:
+                patched.setattr("negcat.catalogue.tallying.FROM", 1)
+                made_anew(database.conn)
         yield archive
 
 
@@ -157,6 +163,18 @@ SMALL = {"sheet_counts", "films", "lenses", "cells", "shutters", "places", "prin
 def test_every_statement_of_a_page_begins_at_an_index(many: Archive, page: str) -> None:
     ask = (PAGES | FOUND)[page]
     ask(many)  # what is held in memory is read once
+    _begins_at_an_index(many, ask)
+
+
+@pytest.mark.parametrize("sort", ["newest", "oldest", "sheet", "verdict", "place"])
+def test_two_filters_together_begin_at_an_index_in_any_order(many: Archive, sort: Any) -> None:
+    for pair in combinations([*FILTERS.items(), ("stage", "to scan")], 2):
+        first = Query(**dict(pair), sort=sort, limit=3)
+        for query in (first, replace(first, after=many.catalogue.find(first).after)):
+            _begins_at_an_index(many, lambda one, query=query: one.catalogue.find(query))
+
+
+def _begins_at_an_index(many: Archive, ask: Callable[[Archive], Any]) -> None:
     statements: list[str] = []
     connection = many.catalogue.database.conn
     connection.set_trace_callback(statements.append)
