@@ -199,10 +199,11 @@ class Found(Tallied):
         if query.limit is None or marked.count <= _LOOKED_UP:
             return marked.ids()
         most = query.offset + query.limit + 1
-        behind = _values(query.after, query.sort)[0] if query.after else None
+        behind = _values(query.after, query.sort) if query.after else None
         if first in RANGES:
-            return self.first_of(marked, first, most, down=down, behind=behind)
-        return self._along(query, marked, most)
+            return self.first_of(marked, first, most, down=down, behind=behind and behind[0])
+        ids = self.first_by_word(marked, first, most, behind)
+        return self._along(query, marked, most) if ids is None else ids
 
     def _along(self, query: Query, marked: Marked, most: int) -> list[int]:
         """Walk along the index of an order until so many of the marked sheets are found."""

@@ -15,7 +15,7 @@ from operator import and_
 from typing import Any
 
 from negcat.catalogue.queries import Condition, Conditions, Questions
-from negcat.catalogue.tallying import AS_OF, PART, FullText, code_of, listed
+from negcat.catalogue.tallying import AS_OF, PART, RARER, FullText, code_of, listed
 
 __all__ = ["MOST_ASKED_ONE_BY_ONE", "Marked", "Tallied"]
 
@@ -125,8 +125,7 @@ class Tallied(Questions):
         down : whether the order goes down.
         behind : choose from the sheets at this value and behind; None: from the first.
         """
-        tally, length = _number(self.tally(name)), len(marked.mask)
-        codes = (_number(marked.mask) & tally).to_bytes(length, "little")
+        codes = self._codes(marked.mask, name)
         start = (255 if down else 1) if behind is None else code_of(self._meaning(name), behind)
         order = bytes(range(start, 0, -1) if down else range(start, 256))
         if behind is not None:
@@ -138,6 +137,41 @@ class Tallied(Questions):
 
         enough = bisect_left(range(len(order)), most, key=chosen)
         return [*_places(codes.translate(_table(order[: enough + 1]))), *marked.changed]
+
+    def first_by_word(
+        self, marked: Marked, name: str, most: int, behind: Sequence[Any] | None
+    ) -> list[int] | None:
+        """Choose sheets among which the first so many are, ordered by their words, and of one word by date.
+
+        Parameters
+        ----------
+        marked, name, most : as for :meth:`first_of`; the name is that of a column of words.
+        behind : choose from the sheets of its first word at its second, a date, and behind.
+
+        Returns
+        -------
+        None where some of the sheets have one of the rarer words.
+        """
+        codes = self._codes(marked.mask, name)
+        if RARER in codes:
+            return None
+        found: list[int] = []
+        for word, code in sorted((word, code) for code, word in enumerate(self._meaning(name), 1)):
+            if (behind and word < behind[0]) or not (count := codes.count(code)):
+                continue
+            if len(found) >= most:
+                break
+            of_word = Marked(codes.translate(_table([code])), (), count)
+            date = behind[1] if behind and word == behind[0] else None
+            found += self.first_of(of_word, "exposed_at", most - len(found), down=False, behind=date)
+            if date is not None:
+                # Perhaps all of them come before.
+                most += len(found)
+        return [*found, *marked.changed]
+
+    def _codes(self, mask: bytes, name: str) -> bytes:
+        """Give the bytes of a tally where a mask fits, and 0 elsewhere."""
+        return (_number(mask) & _number(self.tally(name))).to_bytes(len(mask), "little")
 
     def _meaning(self, name: str) -> Any:
         written = self.value("select meaning from sheet_tallies where name = ?", [name])

@@ -274,14 +274,17 @@ def _frequent_words(connection: sqlite3.Connection, last: int) -> list[list[str]
         longer = (word[:-1], frequent[word])
         chain = chains.pop(longer, None)
         chains[word, frequent[word]] = [*(chain or ()), word]
-    together = []
-    for chain in chains.values():
-        if len(chain) > 1 and _count(connection, chain[0]) == _count(connection, chain[-1]):
-            together.append(chain)
-        else:
-            together += [[word] for word in chain]
+    together = [part for chain in chains.values() for part in _alike(connection, chain)]
     together.sort(key=lambda words: -len(frequent[words[0]]))
     return together[:_MOST_WORDS]
+
+
+def _alike(connection: sqlite3.Connection, words: list[str]) -> list[list[str]]:
+    """Part words, each of which begins the next, into those that the same sheets hold."""
+    if len(words) == 1 or _count(connection, words[0]) == _count(connection, words[-1]):
+        return [words]
+    half = len(words) // 2
+    return _alike(connection, words[:half]) + _alike(connection, words[half:])
 
 
 def _count(connection: sqlite3.Connection, beginning: str) -> int:

@@ -25,7 +25,7 @@ ASKED: dict[str, tuple[str, ...]] = {
     "verdict": ("thin", "not measured"),
     "stage": ("to scan", "to measure", "measured"),
     "suits": ("long-scale", "silver contact"),
-    "text": ("soot", "s", "so bri", "S-12", "7", "ald marl", "Övne", "zinc"),
+    "text": ("soot", "ki", "kiln", "so bri", "S-12", "7", "ald marl", "Övne", "zinc"),
 }
 SORTS: tuple[Any, ...] = ("newest", "oldest", "sheet", "verdict", "place")
 
@@ -82,13 +82,14 @@ def test_what_any_program_has_changed_since_is_found_as_it_is(many: Catalogue) -
     assert_alike(many, 2)
 
     with many.writing() as database:
-        database.execute("update sheets set tag = 'N+2', tag_n = 2 where sheet like 'S-4%'")
+        database.execute("update sheets set tag = 'N+2', tag_n = 2 where sheet like 'S-45_'")
         database.execute(
             "insert into sheets (sheet, film, lens, stop, f_number, time, time_s, tag, tag_n, meter_iso, subject)"
-            " select 'S-9' || sheet, film, lens, stop, f_number, time, time_s, tag, tag_n, meter_iso, 'sooty' from"
-            " sheets where sheet like 'S-2%'"
+            " select 'S-9' || sheet, film, lens, stop, f_number, time, time_s, tag, tag_n, meter_iso, 'kite' from"
+            " sheets where sheet between 'S-21' and 'S-24'"
         )
     assert _as_of(many) == many.value("select max(change) from sheet_changes") > before
+    assert many.value("select json_extract(meaning, '$.last') from sheet_tallies where name = 'as of'") == 500
     assert many.faults() == []
     assert_alike(many, 3)
 
