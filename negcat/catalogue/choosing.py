@@ -11,6 +11,8 @@ import numpy as np
 from negcat.catalogue.columns import CHOICES, SEARCHED, Columns, InMemory, Mask
 from negcat.catalogue.finding import DETAILS, ORDER, SHOWN, Found, Page, Suiting, shown_row
 from negcat.catalogue.queries import Condition, Conditions, Query
+from negcat.catalogue.tallied import Marked
+from negcat.catalogue.tallying import listed
 from negcat.notation import parse_tag
 
 __all__ = ["Choices", "Chosen"]
@@ -81,10 +83,12 @@ class Chosen(Found, InMemory):
             return _in_range(columns, least, most)
         (asked,) = condition.parameters.values()
         if name == "text":
+            marked = self.marked(Conditions({name: condition}, nothing=False))
+            if marked is not None:
+                return _marked(columns, marked)
             # One text of all ids: tens of thousands of rows cost more than finding them does.
             sql = "select group_concat(rowid) from sheet_search_fts where sheet_search_fts match ?"
-            ids = self.value(sql, [asked])
-            return columns.among(np.fromstring(ids or "", np.int64, sep=","))
+            return columns.among(np.array(listed(self.value(sql, [asked])), np.int64))
         exposed_at, limit = columns.arrays["exposed_at"], np.bytes_(asked.encode())
         if name == "since":
             return np.asarray(exposed_at >= limit)
@@ -106,6 +110,17 @@ def _all_of(columns: Columns, masks: Iterable[Mask]) -> Mask:
     for mask in masks:
         together = together & mask
     return together
+
+
+def _marked(columns: Columns, marked: Marked) -> Mask:
+    """Tell which sheets the tallies mark."""
+    mask = np.frombuffer(marked.mask, np.uint8)
+    held = int(np.searchsorted(columns.ids, len(mask)))
+    fits = np.zeros(len(columns.ids), bool)
+    fits[:held] = mask[columns.ids[:held]] > 0
+    if marked.changed:
+        fits |= columns.among(np.array(marked.changed, np.int64))
+    return fits
 
 
 def _in_range(columns: Columns, least: float, most: float) -> Mask:

@@ -290,10 +290,14 @@ class Found(Tallied):
         if at is None:
             return beside
         if at["exposed_at"]:
-            for name, sign, direction in (("previous", "<", "desc"), ("next", ">", "asc")):
+            # Of two lower bounds SQLite may begin at the one that is further away: later sheets have a date anyway.
+            for name, condition, direction in (
+                ("previous", "(exposed_at, id) < (:exposed_at, :id) and exposed_at > ''", "desc"),
+                ("next", "(exposed_at, id) > (:exposed_at, :id)", "asc"),
+            ):
                 beside[name] = self.value(
-                    f"select sheet from sheet_search where (exposed_at, id) {sign} (:exposed_at, :id)"
-                    f" and exposed_at > '' order by exposed_at {direction}, id {direction} limit 1",
+                    f"select sheet from sheet_search where {condition}"
+                    f" order by exposed_at {direction}, id {direction} limit 1",
                     at,
                 )
         beside["batch_sheets"] = [

@@ -52,9 +52,11 @@ def assert_alike(catalogue: Catalogue, seed: int) -> None:
         )
         for _ in range(3):
             found = catalogue.find(query, with_suits=False)
+            choices = catalogue.find_with_choices(query) if "text" in names else None
             with pytest.MonkeyPatch.context() as without:
                 without.setattr(catalogue, "marked", lambda _: None)
                 assert catalogue.find(query, with_suits=False) == found, query
+                assert choices is None or catalogue.find_with_choices(query) == choices, query
             if found.after is None:
                 break
             query = replace(query, after=found.after)
