@@ -197,13 +197,13 @@ def _how_many(chances: _Array) -> tuple[_Array, _Array]:
 
 
 def _quantile(numbers: _Array, weights: _Array, count: int, level: float) -> float:
-    """Level of the mixture of Jeffreys' posteriors, by halving: it rises from 0 to 1."""
-    low, high = 0.0, 1.0
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        below = float(weights @ betainc(numbers + 0.5, count - numbers + 0.5, middle))
-        low, high = (middle, high) if below < level else (low, middle)
-    return 0.5 * (low + high)
+    """Level of the mixture of Jeffreys' posteriors, which rises from 0 to 1 (Brent's root)."""
+    from scipy.optimize import brentq
+
+    def beyond(share: float) -> float:
+        return float(weights @ betainc(numbers + 0.5, count - numbers + 0.5, share)) - level
+
+    return float(brentq(beyond, 0.0, 1.0, xtol=1e-9))
 
 
 def difference(one: Share, other: Share) -> Difference:

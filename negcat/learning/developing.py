@@ -21,7 +21,7 @@ from negcat.learning.layout import Layout, process_of
 from negcat.learning.learned import ContrastCurve, DevelopmentEstimate, FittedCurve
 from negcat.learning.noise import Weighted
 from negcat.learning.posterior import INTERVAL, draws, moments
-from negcat.learning.season import Sheet
+from negcat.learning.season import FilmTest, Sheet
 from negcat.learning.shape import BENDS
 from negcat.learning.unknowns import Process
 from negcat.notation import format_tag
@@ -55,10 +55,15 @@ def _warmer(layout: Layout, process: Process, degrees: float | None) -> float:
     return (degrees - reference) / 10.0 if degrees is not None and reference is not None else 0.0
 
 
-def _tried(layout: Layout, process: Process) -> list[float]:
-    times = [sheet.development_s for sheet in layout.sheets if process_of(sheet) == process]
-    times += [test.development_s for test in layout.tests.get(process, ())]
-    return [time for time in times if time is not None]
+def _tried(layout: Layout) -> dict[Process, list[float]]:
+    """Gather the times that each process was developed for, of sheets and of tests."""
+    times: dict[Process, list[float]] = defaultdict(list)
+    tests = [test for of_process in layout.tests.values() for test in of_process]
+    tried: list[Sheet | FilmTest] = [*layout.sheets, *tests]
+    for thing in tried:
+        if thing.development_s is not None:
+            times[process_of(thing)].append(thing.development_s)
+    return times
 
 
 class _Contrast:
@@ -98,6 +103,7 @@ def developments_of(layout: Layout, points: Sequence[Weighted]) -> tuple[Develop
     points : its fits.
     """
     found, curves = [], {}
+    tried_for = _tried(layout)
     for (process, planned), sheets in _by_tag(layout).items():
         seconds, degrees = in_use(sheets)
         tag = format_tag(planned)
@@ -126,7 +132,7 @@ def developments_of(layout: Layout, points: Sequence[Weighted]) -> tuple[Develop
                 reason = "no change is called for: the interval holds the time in use"
             else:
                 advised = True
-        tried = _tried(layout, process)
+        tried = tried_for[process]
         asked = times[0]
         found.append(
             DevelopmentEstimate(
@@ -182,8 +188,9 @@ def contrast_combination(layout: Layout, process: Process, tag: str, sheets: Seq
 def contrasts_of(layout: Layout, points: Sequence[Weighted]) -> tuple[ContrastCurve, ...]:
     """Return the development reached against time, for every process whose times are recorded."""
     found = []
+    tried_for = _tried(layout)
     for process in sorted({process for process, _ in _by_tag(layout)}, key=repr):
-        tried = _tried(layout, process)
+        tried = tried_for[process]
         if not tried:
             continue
         curve = _Contrast(layout, points, process)
@@ -232,7 +239,7 @@ def curves_of(
                 dilution=process.dilution,
                 zones=tuple(zones.tolist()),
                 densities=tuple(curve.density.tolist()),
-                sds=tuple(np.sqrt(np.einsum("ij,jk,ik->i", by, covariance, by)).tolist()),
+                sds=tuple(np.sqrt((by @ covariance * by).sum(axis=1)).tolist()),
                 tests=tuple(test.test for test in layout.tests.get(process, ())),
             )
         )

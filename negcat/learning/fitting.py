@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 
 from negcat.learning.layout import Layout
-from negcat.learning.prediction import Predicted, jacobian, predict
+from negcat.learning.prediction import Derivatives, Predicted, predict
 from negcat.learning.sheets_together import Noise, Together, Weighed
 
 __all__ = ["Fit", "Fitter", "State"]
@@ -83,7 +83,8 @@ class Fitter:
         self.means = layout.unknowns.means
         self._precisions = layout.unknowns.precisions
         self._seen: State | None = None
-        self._derived: tuple[Predicted, Array, Array]
+        self._derivatives = Derivatives(layout.rows, len(self.means))
+        self._derived: tuple[Predicted, sparse.csr_array, sparse.csr_array, Array]
         self._levels = {
             level: np.array([prior.level == level for prior in layout.unknowns.priors])
             for level in ("bend", "shutter", "hand")
@@ -133,41 +134,46 @@ class Fitter:
         if state is not self._seen:
             predicted = self.predict(state)
             self._seen = state
-            self._derived = (predicted, *jacobian(self.layout.rows, predicted, state.unknowns))
-        predicted, by_unknown, by_batch = self._derived
+            by_unknown, by_batch = self._derivatives.at(predicted, state.unknowns)
+            self._derived = (predicted, by_unknown, by_unknown.T.tocsr(), by_batch)
+        predicted, by_unknown, of_unknowns, by_batch = self._derived
         weighed, score, likelihood = self.together.weigh(predicted, noise)
         weighted = weighed.precision @ by_unknown
-        curvature = by_unknown.T @ weighted
+        curvature = (of_unknowns @ weighted).toarray()
         precisions = self.precisions(noise)
         curvature[np.diag_indices_from(curvature)] += precisions
-        gradient = by_unknown.T @ score - precisions * (state.unknowns - self.means)
+        gradient = of_unknowns @ score - precisions * (state.unknowns - self.means)
         batch_precision = np.array([noise.batch, noise.batch_contrast]) ** -2.0
         own = np.zeros((self.batches, 2, 2))
-        gain = np.zeros((self.batches, 2, len(self.means)))
+        coupling = [sparse.csr_array((self.batches, len(self.means)))] * 2
         batch_step = np.zeros((self.batches, 2))
         log_determinant = 0.0
         if self.batches:
             weighted_batch = weighed.precision @ by_batch
+            lengths = np.diff(weighted.indptr)
             for i in range(2):
                 for j in range(2):
                     own[:, i, j] = self._gather @ (by_batch[:, i] * weighted_batch[:, j])
                 own[:, i, i] += batch_precision[i]
-                gain[:, i] = self._gather @ (by_batch[:, i : i + 1] * weighted)
+                scaled = weighted.data * np.repeat(by_batch[:, i], lengths)
+                coupling[i] = self._gather @ sparse.csr_array(
+                    (scaled, weighted.indices, weighted.indptr), shape=weighted.shape
+                )
             pull = self._gather @ (by_batch * score[:, None]) - batch_precision * state.batches
             log_determinant += float(np.linalg.slogdet(own)[1].sum())
             own = np.asarray(np.linalg.inv(own), np.float64)
-            coupling = gain
-            gain = own @ coupling
-            flat = (2 * self.batches, len(self.means))
-            curvature -= coupling.reshape(flat).T @ gain.reshape(flat)
-            gradient -= pull.ravel() @ gain.reshape(flat)
             batch_step = np.einsum("bij,bj->bi", own, pull)
+            for i in range(2):
+                one, other = (coupling[j].multiply(own[:, i, j][:, None]) for j in range(2))
+                curvature -= (coupling[i].T @ sparse.csr_array(one + other)).toarray()
+                gradient -= np.asarray(coupling[i].T @ batch_step[:, i], np.float64)
         factor = linalg.cho_factor(0.5 * (curvature + curvature.T), lower=True)
         step = linalg.cho_solve(factor, gradient)
-        batch_step = batch_step - gain @ step
+        answered = np.stack([np.asarray(one @ step, np.float64) for one in coupling], axis=1)
+        batch_step -= np.einsum("bij,bj->bi", own, answered)
         log_determinant += 2.0 * float(np.log(np.diag(factor[0])).sum())
         evidence = likelihood + self.log_prior(state, noise) - 0.5 * log_determinant
-        return _Step(step, batch_step, factor, -gain, own, evidence, weighed, predicted)
+        return _Step(step, batch_step, factor, coupling, own, evidence, weighed, predicted)
 
     def climb(self, state: State, noise: Noise, *, steps: int = 30, near: float = 1e-3) -> State:
         """Go to the mode.
@@ -204,7 +210,8 @@ class Fitter:
         state = self.climb(state, noise, steps=steps, near=near)
         at = self.solve(state, noise)
         covariance = linalg.cho_solve(at.factor, np.eye(len(self.means)))
-        return Fit(state, noise, covariance, at.gain, at.own, at.log_evidence, at.weighed, at.predicted)
+        gain = -at.own @ np.stack([one.toarray() for one in at.coupling], axis=1)
+        return Fit(state, noise, covariance, gain, at.own, at.log_evidence, at.weighed, at.predicted)
 
 
 @dataclass(frozen=True)
@@ -212,7 +219,7 @@ class _Step:
     unknowns: Array
     batches: Array
     factor: tuple[Array, bool]
-    gain: Array
+    coupling: list[sparse.csr_array]
     own: Array
     log_evidence: float
     weighed: Weighed

@@ -93,7 +93,9 @@ def integrate(fitter: Fitter) -> tuple[Weighted, ...]:
     composite design (Box) and weighed as in Rue, so that an estimate's interval holds what isn't known of
     the noise. A level about which the season has nothing to say is left to its prior by the same arithmetic.
     """
-    state, levels, curvature, free = _climb(fitter)
+    state, levels, free = _climb(fitter)
+    state = fitter.climb(state, _noise(levels), steps=6, near=2e-3)
+    curvature = _curvature(fitter, state, levels, free)
     fit = fitter.fit(state, _noise(levels))
     return tuple(_around(fitter, fit, levels, curvature, free))
 
@@ -103,8 +105,8 @@ def likeliest_noise(fitter: Fitter) -> Noise:
     return _noise(_climb(fitter)[1])
 
 
-def _climb(fitter: Fitter) -> tuple[State, Array, Array, list[int]]:
-    """Return the mode, the likeliest levels, the negative curvature there, and which levels bear on anything."""
+def _climb(fitter: Fitter) -> tuple[State, Array, list[int]]:
+    """Return a state near the mode, the likeliest levels, and which levels bear on anything."""
     state = fitter.start()
     levels = np.log(np.array([_START[name] for name in LEVELS]))
     # First as if there were no accidents and much scatter: whatever all sheets have in common shows.
@@ -112,16 +114,15 @@ def _climb(fitter: Fitter) -> tuple[State, Array, Array, list[int]]:
     state = fitter.climb(state, rough, steps=12, near=0.05)
     state = fitter.climb(state, replace(rough, sheet=0.3, accidents=True), steps=8, near=0.05)
     free = [i for i, name in enumerate(LEVELS) if fitter.has(name)]
-    state, levels, curvature = _likeliest(fitter, state, levels, free)
-    return state, levels, curvature, free
+    return *_likeliest(fitter, state, levels, free), free
 
 
 def _evidence(fitter: Fitter, state: State, levels: Array) -> float:
     return fitter.solve(state, _noise(levels)).log_evidence + _log_hyperprior(levels)
 
 
-def _likeliest(fitter: Fitter, state: State, levels: Array, free: list[int]) -> tuple[State, Array, Array]:
-    """Return the likeliest levels, the mode near them, and the negative curvature of the log evidence."""
+def _likeliest(fitter: Fitter, state: State, levels: Array, free: list[int]) -> tuple[State, Array]:
+    """Return the likeliest levels, and the mode near them."""
     for turn in range(10):
         state = fitter.climb(state, _noise(levels), steps=4, near=1e-2)
         gradient, second = _derivatives(fitter, state, levels, free)
@@ -135,8 +136,7 @@ def _likeliest(fitter: Fitter, state: State, levels: Array, free: list[int]) -> 
         levels = moved
         if done:
             break
-    state = fitter.climb(state, _noise(levels), steps=6, near=2e-3)
-    return state, levels, _curvature(fitter, state, levels, free)
+    return state, levels
 
 
 def _moved(levels: Array, free: list[int], *moves: tuple[int, float]) -> Array:

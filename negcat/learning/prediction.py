@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from negcat.learning.layout import Rows
 from negcat.learning.shape import BENDS, Shape
 
-__all__ = ["Predicted", "jacobian", "predict", "stops_of_rows"]
+__all__ = ["Derivatives", "Predicted", "predict", "stops_of_rows"]
 
 Array = NDArray[np.float64]
 
@@ -90,32 +91,64 @@ def predict(shape: Shape, rows: Rows, unknowns: Array, batches: Array) -> Predic
     )
 
 
-def jacobian(rows: Rows, predicted: Predicted, unknowns: Array) -> tuple[Array, Array]:
-    """Return the derivatives of the rows' densities.
+class Derivatives:
+    """The derivatives of the rows' densities: a row is touched by some twenty of the unknowns, wherever they stand.
 
-    Returns
-    -------
-    By the unknowns, shape (n, unknowns), and by the own batch's stops and contrast, shape (n, 2).
+    Parameters
+    ----------
+    rows : n of them.
+    count : how many unknowns there are.
     """
-    count = len(unknowns)
-    known = np.append(unknowns, 0.0)
-    matrix = np.zeros((len(rows), count + 1))  # the last column takes what belongs to none
-    each = np.arange(len(rows))
-    for column in rows.stops.T:
-        matrix[each, column] += predicted.by_stop
-    exponent = np.maximum(rows.exponent + known[rows.exponent_column], _LEAST_EXPONENT)
-    matrix[each, rows.exponent_column] -= predicted.by_stop * rows.lost_log2 / exponent**2
-    time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
-    # by_contrast is by the logarithm, as contrasts of batches and tests multiply; the process's is itself.
-    by_contrast = predicted.by_contrast / predicted.by_time
-    matrix[each, rows.contrast] += by_contrast
-    matrix[each, rows.rise] += by_contrast * time
-    matrix[each, rows.rise_bend] += by_contrast * 0.5 * time * time
-    by_time = known[rows.rise] + known[rows.rise_bend] * time
-    matrix[each, rows.log_q10] += by_contrast * by_time * rows.tens_of_degrees
-    matrix[each, rows.own_contrast] += predicted.by_contrast
-    for bend in range(BENDS):
-        matrix[each, rows.bends + bend] += predicted.by_bend[:, bend]
-    in_batch = (rows.batch >= 0)[:, None]
-    of_batch = np.where(in_batch, np.stack([predicted.by_stop, predicted.by_contrast], axis=1), 0.0)
-    return matrix[:, :count], of_batch
+
+    def __init__(self, rows: Rows, count: int) -> None:
+        self.rows, self.count = rows, count
+        columns = np.column_stack(
+            [
+                rows.stops,
+                rows.exponent_column,
+                rows.contrast,
+                rows.rise,
+                rows.rise_bend,
+                rows.log_q10,
+                rows.own_contrast,
+                rows.bends[:, None] + np.arange(BENDS),
+            ]
+        )
+        # An unknown may touch a row in more ways than one; −1 belongs to none.
+        keys = np.arange(len(rows))[:, None] * count + columns
+        places, self._into = np.unique(keys[columns >= 0], return_inverse=True)
+        self._of_one = columns >= 0
+        self._columns = places % max(count, 1)
+        self._starts = np.searchsorted(places, np.arange(len(rows) + 1) * count)
+
+    def at(self, predicted: Predicted, unknowns: Array) -> tuple[sparse.csr_array, Array]:
+        """Return the derivatives at a state.
+
+        Returns
+        -------
+        By the unknowns, sparse (n, unknowns), and by the own batch's stops and contrast, shape (n, 2).
+        """
+        rows = self.rows
+        known = np.append(unknowns, 0.0)
+        exponent = np.maximum(rows.exponent + known[rows.exponent_column], _LEAST_EXPONENT)
+        time = rows.log_time + rows.tens_of_degrees * known[rows.log_q10]
+        # by_contrast is by the logarithm, as contrasts of batches and tests multiply; the process's is itself.
+        by_contrast = predicted.by_contrast / predicted.by_time
+        by_time = known[rows.rise] + known[rows.rise_bend] * time
+        values = np.column_stack(
+            [
+                *[predicted.by_stop] * rows.stops.shape[1],
+                -predicted.by_stop * rows.lost_log2 / exponent**2,
+                by_contrast,
+                by_contrast * time,
+                by_contrast * 0.5 * time * time,
+                by_contrast * by_time * rows.tens_of_degrees,
+                predicted.by_contrast,
+                predicted.by_bend,
+            ]
+        )
+        summed = np.bincount(self._into, values[self._of_one], len(self._columns))
+        by_unknown = sparse.csr_array((summed, self._columns, self._starts), shape=(len(rows), self.count))
+        in_batch = (rows.batch >= 0)[:, None]
+        of_batch = np.where(in_batch, np.stack([predicted.by_stop, predicted.by_contrast], axis=1), 0.0)
+        return by_unknown, of_batch

@@ -19,7 +19,7 @@ from negcat.learning.developing import in_use
 from negcat.learning.fitting import Fit
 from negcat.learning.layout import Layout, Rows, process_of
 from negcat.learning.learned import Settling
-from negcat.learning.prediction import jacobian, predict
+from negcat.learning.prediction import Derivatives, predict
 from negcat.learning.season import Sheet
 from negcat.learning.sheets_together import FLOOR_SD
 from negcat.learning.unknowns import Process
@@ -88,8 +88,7 @@ def settle(
     each = len(_ZONES)
     rows = _rows(layout, candidates)
     predicted = predict(layout.shape, rows, mean, np.zeros((0, 2)))
-    by_unknown, _ = jacobian(rows, predicted, mean)
-    by_unknown = by_unknown.reshape(len(candidates), each, -1)
+    by_unknown, _ = Derivatives(rows, len(mean)).at(predicted, mean)
     k = predicted.by_stop.reshape(-1, each)
     g = predicted.by_contrast.reshape(-1, each)
     noise = fit.noise
@@ -97,12 +96,16 @@ def settle(
     common += noise.batch_contrast**2 * g[:, :, None] * g[:, None, :]
     index = np.arange(each)
     common[:, index, index] += _DENSITY_SD**2 + (FLOOR_SD**2 + noise.reading**2) * k**2
-    reach = by_unknown @ covariance
-    told = np.linalg.inv(common + reach @ by_unknown.transpose(0, 2, 1))
+    # A reading is touched by few of the unknowns: JΣJᵀ of each candidate, entry by entry.
+    reach = np.asarray(by_unknown @ covariance)
+    for i in range(each):
+        for j in range(each):
+            common[:, i, j] += by_unknown[i::each].multiply(reach[j::each]).sum(axis=1)
+    told = np.linalg.inv(common)
     found = []
     for question in questions:
         before = float(question.combination @ covariance @ question.combination)
-        pull = reach @ question.combination
+        pull = np.asarray(by_unknown @ (covariance @ question.combination)).reshape(-1, each)
         gain = np.einsum("ci,cij,cj->c", pull, told, pull)
         best = int(np.argmax(gain))
         after = max(before - float(gain[best]), 0.0)

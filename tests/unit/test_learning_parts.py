@@ -11,7 +11,7 @@ from negcat.learning import FilmTest, Reading
 from negcat.learning.fitting import Fitter, State
 from negcat.learning.layout import lay_out
 from negcat.learning.posterior import quantiles
-from negcat.learning.prediction import jacobian, predict
+from negcat.learning.prediction import Derivatives, predict
 from negcat.learning.shape import BENDS, SMOOTH_BENDS, shape_of
 from negcat.learning.sheets_together import (
     CARELESS_SHARE,
@@ -66,8 +66,8 @@ def test_derivatives_are_those_of_the_prediction(layout):
     def density(unknowns, batches):
         return predict(layout.shape, rows, unknowns, batches).density
 
-    by_unknown, by_batch = jacobian(
-        rows, predict(layout.shape, rows, state.unknowns, state.batches), state.unknowns
+    by_unknown, by_batch = Derivatives(rows, count).at(
+        predict(layout.shape, rows, state.unknowns, state.batches), state.unknowns
     )
     step = 1e-4
     slow = np.empty((len(rows), count))
@@ -77,7 +77,7 @@ def test_derivatives_are_those_of_the_prediction(layout):
         down[j] -= step
         slow[:, j] = (density(up, state.batches) - density(down, state.batches)) / (2 * step)
     # The curve is read from a fine table, so that its slope has steps of its own.
-    assert np.abs(by_unknown - slow).max() < 0.01
+    assert np.abs(by_unknown.toarray() - slow).max() < 0.01
     idle = [unknown for unknown, j in layout.unknowns.place.items() if np.abs(slow[:, j]).max() < 1e-4]
     # Contrast's rise of a process with one time alone; foot and shoulder where no reading lies there.
     outside = {str(j) for j in range(SMOOTH_BENDS, BENDS)}
@@ -180,12 +180,13 @@ def test_the_mode_is_stationary_and_the_batches_are_integrated_out(layout):
     fit = fitter.fit(state, NOISE)
     # The same with every batch as an unknown of its own, in one dense system.
     weighed, _, _ = fitter.together.weigh(fit.predicted, NOISE)
-    by_unknown, by_batch = jacobian(layout.rows, fit.predicted, fit.state.unknowns)
+    derivatives = Derivatives(layout.rows, len(layout.unknowns))
+    by_unknown, by_batch = derivatives.at(fit.predicted, fit.state.unknowns)
     wide = np.zeros((len(layout.rows), 2 * len(layout.batches)))
     for row, batch in enumerate(layout.rows.batch):
         if batch >= 0:
             wide[row, 2 * batch : 2 * batch + 2] = by_batch[row]
-    whole = np.hstack([by_unknown, wide])
+    whole = np.hstack([by_unknown.toarray(), wide])
     prior = [*fitter.precisions(NOISE), *[NOISE.batch**-2, NOISE.batch_contrast**-2] * len(layout.batches)]
     covariance = np.linalg.inv(whole.T @ (weighed.precision @ whole) + np.diag(prior))
     count = len(layout.unknowns)
