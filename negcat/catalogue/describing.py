@@ -49,7 +49,7 @@ _TABLES = {
     "sheet_counts": "How many sheets there are of each combination; kept true by triggers.",
     "places": "Every place, and how many sheets were made there; kept true by triggers.",
     "sheet_changes": "In which order sheets were last changed, also removed ones; kept true by triggers.",
-    "sheet_tallies": "What is kept of every sheet as one byte, in archives of many sheets, and what the bytes mean.",
+    "sheet_tallies": "What is kept so that finding is quick: what suits print targets, what a sheet's bytes mean.",
     "sheet_tally_bytes": "Those bytes, side by side, in the order of the sheets' ids in sheet_search.",
     "sheet_facts": "What sheet_search is drawn from, sheet by sheet.",
     "sheets_at_a_glance": "One row a sheet: what was done, and what came out.",
@@ -310,8 +310,8 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "change": ("Number of its last change; a later change has a higher number", ""),
     },
     "sheet_tallies": {
-        "name": ("What is kept: a column of sheet_search, words, or 'as of'", ""),
-        "meaning": ("What its bytes mean, JSON; of 'as of', after which change in sheet_changes", ""),
+        "name": ("What is kept: a column of sheet_search, words, 'suiting', or 'as of'", ""),
+        "meaning": ("What its bytes mean, JSON; 'suiting': densities and ranges; 'as of': which change", ""),
     },
     "sheet_tally_bytes": {
         "name": ("What is kept, as in sheet_tallies", ""),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import unicodedata
 from typing import TYPE_CHECKING
 
 from negcat.catalogue.connection import CatalogueFile
+from negcat.catalogue.tallying import SUITING
 from negcat.errors import UnknownNameError
 
 if TYPE_CHECKING:
@@ -18,7 +20,8 @@ class Suited(CatalogueFile):
     """How print targets are looked up as curves.
 
     What suits a target is read from its record when it is asked for: a target that is edited, also by plain SQL,
-    suits other negatives at once, and nothing of any sheet is computed anew.
+    suits other negatives at once, and nothing of any sheet is computed anew. What was worked out of the same
+    densities before is kept, by what is written there.
     """
 
     def target_curves(self) -> dict[str, TargetCurve]:
@@ -32,6 +35,11 @@ class Suited(CatalogueFile):
 
     def ranges_suiting(self) -> dict[str, tuple[float, float]]:
         """Give the least and the most density range between zones II and VIII that suits each print target."""
+        written = self.tuples("select name, densities from print_targets order by rowid")
+        meaning = self.value("select meaning from sheet_tallies where name = ?", [SUITING])
+        kept = json.loads(meaning) if meaning else {}
+        if all(densities in kept for _, densities in written):
+            return {name: (kept[densities][0], kept[densities][1]) for name, densities in written}
         from negcat.sensitometry import ranges_suiting
 
         return {name: ranges_suiting(curve) for name, curve in self.target_curves().items()}

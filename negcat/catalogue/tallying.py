@@ -20,6 +20,7 @@ few: after so many changes the bytes of the changed sheets are written anew, in 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sqlite3
 from bisect import bisect_right
@@ -28,24 +29,33 @@ from operator import ne
 from typing import Any
 
 from negcat.catalogue.searching_schema import COUNTED, TEXTS
+from negcat.errors import NegcatError
 
 __all__ = [
     "FROM",
     "PART",
     "RANGES",
     "RARER",
+    "SUITING",
     "WORDS",
     "FullText",
     "code_of",
     "keep_up",
     "listed",
     "made_anew",
+    "untrue",
 ]
 
 WORDS = (*COUNTED, "place")
 RANGES = ("exposed_at", "sheet", "printing_range")
 AS_OF = "as of"
 """The row of ``sheet_tallies`` that says after which change, with how many ids, and how many tallies hold words."""
+
+SUITING = "suiting"
+"""The row of ``sheet_tallies`` that says of each print target's densities, as written, which ranges suit it.
+
+Where what suits comes to be worked out otherwise, it gets another name.
+"""
 
 FROM = 20_000
 """Sheets from which on tallies are kept: fewer are found quickly without."""
@@ -124,6 +134,7 @@ def keep_up(connection: sqlite3.Connection) -> None:
     execute = connection.execute
     if not execute("select 1 from sqlite_master where name = 'sheet_tallies'").fetchone():
         return
+    _keep_suiting(connection)
     kept = execute("select meaning from sheet_tallies where name = ?", [AS_OF]).fetchone()
     (last,) = execute("select coalesce(max(id), 0) from sheet_search").fetchone()
     if kept is None:
@@ -146,10 +157,33 @@ def keep_up(connection: sqlite3.Connection) -> None:
         _renew(connection, changed, now, as_of)
 
 
+def _keep_suiting(connection: sqlite3.Connection) -> None:
+    """Keep which ranges suit each print target: its curve is long to load for whoever only finds."""
+    written = {densities for (densities,) in connection.execute("select densities from print_targets")}
+    kept = connection.execute("select meaning from sheet_tallies where name = ?", [SUITING]).fetchone()
+    ranges: dict[str, tuple[float, float]] = json.loads(kept[0]) if kept else {}
+    if written == ranges.keys():
+        return
+    from negcat.catalogue.target_curves import curve_of
+    from negcat.sensitometry import ranges_suiting
+
+    found = {}
+    for densities in sorted(written):
+        # One that can't be read is for whoever asks for it to be told.
+        with contextlib.suppress(NegcatError, ValueError, AttributeError):
+            found[densities] = ranges_suiting(curve_of(SUITING, densities))
+    if kept is None or found.keys() != ranges.keys():
+        connection.execute(
+            "insert into sheet_tallies (name, meaning) values (?, ?)"
+            " on conflict (name) do update set meaning = excluded.meaning",
+            [SUITING, json.dumps(found)],
+        )
+
+
 def made_anew(connection: sqlite3.Connection) -> None:
     """Make all tallies from what is searched, in place of those that were there."""
     execute = connection.execute
-    execute("delete from sheet_tallies")
+    execute("delete from sheet_tallies where name <> ?", [SUITING])
     execute("delete from sheet_tally_bytes")
     count, last = execute("select count(*), coalesce(max(id), 0) from sheet_search").fetchone()
     if count < FROM or last > 4 * count:
@@ -189,7 +223,7 @@ def untrue(connection: sqlite3.Connection) -> int:
 
 
 def _meanings(connection: sqlite3.Connection) -> dict[str, Any]:
-    rows = connection.execute("select name, meaning from sheet_tallies")
+    rows = connection.execute("select name, meaning from sheet_tallies where name <> ?", [SUITING])
     return {name: json.loads(meaning) for name, meaning in rows}
 
 

@@ -43,7 +43,13 @@ def loaded_by(*words: str) -> set[str]:
 
 
 @pytest.mark.parametrize(
-    "words", [("--help",), ("find", "--help"), ("find", "--cell", "rear", "--tag", "N+1"), ("find", "kiln")]
+    "words",
+    [
+        ("--help",),
+        ("find", "--help"),
+        ("find", "--cell", "rear", "--tag", "N+1"),
+        ("find", "kiln", "--suits", "long-scale", "--json"),
+    ],
 )
 def test_a_question_loads_no_heavy_library(sample: Path, words: tuple[str, ...]) -> None:
     in_archive = () if "--help" in words else ("--archive", str(sample))
