@@ -79,10 +79,10 @@ class Tallied(Questions):
 
         Returns
         -------
-        None where there are no tallies, or too many sheets have changed since.
+        None where there are no tallies, too many sheets have changed since, or changes are numbered anew.
         """
         meaning = self._meaning(AS_OF)
-        if meaning is None:
+        if meaning is None or self._last_change() < meaning["change"]:
             return None
         since = meaning["change"]
         changed = self.tuples(
@@ -168,6 +168,9 @@ class Tallied(Questions):
                 # Perhaps all of them come before.
                 most += len(found)
         return [*found, *marked.changed]
+
+    def _last_change(self) -> int:
+        return int(self.value("select coalesce(max(change), 0) from sheet_changes"))
 
     def _codes(self, mask: bytes, name: str) -> bytes:
         """Give the bytes of a tally where a mask fits, and 0 elsewhere."""

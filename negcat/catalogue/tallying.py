@@ -143,15 +143,15 @@ def keep_up(connection: sqlite3.Connection) -> None:
         return
     as_of = json.loads(kept[0])
     (now,) = execute("select coalesce(max(change), 0) from sheet_changes").fetchone()
-    if now - as_of["change"] < CHANGES:
+    if 0 <= now - as_of["change"] < CHANGES:
         return
     changed = listed(
         execute("select group_concat(id) from sheet_changes where change > ?", [as_of["change"]]).fetchone()[
             0
         ]
     )
-    # What is frequent changes as an archive grows.
-    if last > 2 * as_of["last"] or 4 * len(changed) > last:
+    # What is frequent changes as an archive grows; and who numbers changes from the first again has lost these.
+    if now < as_of["change"] or last > 2 * as_of["last"] or 4 * len(changed) > last:
         made_anew(connection)
     else:
         _renew(connection, changed, now, as_of)

@@ -101,3 +101,17 @@ def test_a_tally_that_is_wrong_is_a_fault(many: Catalogue) -> None:
         "update sheet_tally_bytes set bytes = zeroblob(64) where name = 'film' and part = 2"
     )
     assert many.faults() == ["the tallies don't fit the records in 64 places"]
+
+
+def test_tallies_are_of_no_use_where_changes_are_numbered_anew(many: Catalogue) -> None:
+    many.connection.execute("delete from sheet_changes")
+    many.connection.execute("insert into sheet_changes (id, change) select id, id from sheet_search")
+    many.connection.execute("update sheets set tag = 'N-2', tag_n = -2 where sheet = 'S-7'")
+    assert [
+        row["sheet"] for row in many.find(Query(tag="N-2", film="sorrel 100"), with_suits=False).rows
+    ] == ["S-7"]
+    assert many.marked(many.conditions(Query())) is None
+    with many.writing():
+        pass
+    assert many.faults() == []
+    assert_alike(many, 4)
