@@ -10,9 +10,9 @@ import numpy as np
 
 from negcat.catalogue.columns import CHOICES, SEARCHED, Columns, InMemory, Mask
 from negcat.catalogue.finding import DETAILS, ORDER, SHOWN, Found, Page, Suiting, shown_row
+from negcat.catalogue.frequent_words import listed
 from negcat.catalogue.queries import Condition, Conditions, Query
 from negcat.catalogue.tallied import Marked
-from negcat.catalogue.tallying import listed
 from negcat.notation import parse_tag
 
 __all__ = ["Choices", "Chosen"]

@@ -14,8 +14,9 @@ from functools import reduce
 from operator import and_
 from typing import Any
 
+from negcat.catalogue.frequent_words import FullText, listed
 from negcat.catalogue.queries import Condition, Conditions, Questions
-from negcat.catalogue.tallying import AS_OF, PART, RARER, FullText, code_of, listed
+from negcat.catalogue.tallying import AS_OF, PART, RARER, code_of
 
 __all__ = ["MOST_ASKED_ONE_BY_ONE", "Marked", "Tallied"]
 

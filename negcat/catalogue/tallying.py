@@ -24,10 +24,11 @@ import contextlib
 import json
 import sqlite3
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from operator import ne
 from typing import Any
 
+from negcat.catalogue.frequent_words import FullText, frequent_words, listed, words_tally
 from negcat.catalogue.searching_schema import COUNTED, TEXTS
 from negcat.errors import NegcatError
 
@@ -38,10 +39,8 @@ __all__ = [
     "RARER",
     "SUITING",
     "WORDS",
-    "FullText",
     "code_of",
     "keep_up",
-    "listed",
     "made_anew",
     "untrue",
 ]
@@ -65,65 +64,12 @@ PART = 32_768
 """Sheets a row of bytes."""
 RARER = 255
 _FREQUENT = 254
-_SHARE = 16
-"""A word in one sheet of so many has a bit."""
-_SAMPLE = 2000
-_MOST_WORDS = 256
 _AT_ONCE = 20_000
-
-
-def listed(text: str | None) -> list[int]:
-    """Read the numbers that SQLite's group_concat has written: quicker than as many rows."""
-    numbers: list[int] = json.loads(f"[{text or ''}]")
-    return numbers
 
 
 def code_of(bounds: Sequence[Any], value: Any) -> int:
     """Give the byte of a value that lies between bounds: 1 below the first, 0 for None."""
     return 0 if value is None else 1 + bisect_right(bounds, value)
-
-
-class FullText:
-    """Sheets' texts in a full text of their own, cut into words as the catalogue's is."""
-
-    def __init__(self) -> None:
-        self._connection = sqlite3.connect(":memory:", isolation_level=None)
-        self._connection.execute(
-            f"create virtual table texts using fts5 ({', '.join(TEXTS)}, tokenize='unicode61 remove_diacritics 2')"
-        )
-        self._connection.execute("create virtual table terms using fts5vocab(texts, instance)")
-
-    def add(self, rows: Iterable[tuple[Any, ...]]) -> None:
-        """Add sheets: the id and the texts of each."""
-        marks = ", ".join("?" * (1 + len(TEXTS)))
-        self._connection.execute("begin")
-        self._connection.executemany(f"insert into texts (rowid, {', '.join(TEXTS)}) values ({marks})", rows)
-        self._connection.execute("commit")
-
-    def terms(self) -> Iterator[tuple[str, int]]:
-        """Give every word with the id of a sheet that holds it, once each."""
-        return iter(self._connection.execute("select distinct term, doc from terms").fetchall())
-
-    def with_word(self, beginning: str) -> list[int]:
-        """List the sheets in which a word begins so."""
-        found = self._connection.execute("select rowid from texts where texts match ?", [quoted(beginning)])
-        return [number for (number,) in found]
-
-    def words(self, text: str) -> list[str]:
-        """Cut a text into words."""
-        self._connection.execute("delete from texts")
-        self._connection.execute("insert into texts (rowid, sheet) values (1, ?)", [text])
-        found = self._connection.execute("select term from terms order by offset")
-        return [word for (word,) in found]
-
-    def close(self) -> None:
-        """Let go of it."""
-        self._connection.close()
-
-
-def quoted(beginning: str) -> str:
-    """Write the full-text question for a beginning of a word."""
-    return '"' + beginning.replace('"', '""') + '"*'
 
 
 # Keeping them ---------------------------------------------------------------------------------------------
@@ -191,7 +137,7 @@ def made_anew(connection: sqlite3.Connection) -> None:
     (now,) = execute("select coalesce(max(change), 0) from sheet_changes").fetchone()
     meanings: dict[str, Any] = _codes(connection)
     meanings |= {name: _bounds(connection, name, count) for name in RANGES}
-    words = _frequent_words(connection, last)
+    words = frequent_words(connection, last)
     places = range(0, len(words), 8)
     meanings |= {f"words {number}": words[place : place + 8] for number, place in enumerate(places)}
     for name, tally in _tallies(connection, meanings, (last // PART + 1) * PART).items():
@@ -246,7 +192,7 @@ def _tallies(
             for place, code in zip(ids, _encoded(name, meanings[name], values), strict=True):
                 written[place] = code
     for name in meanings.keys() - made.keys():
-        made[name] = _words_tally(connection, meanings[name], length)
+        made[name] = words_tally(connection, meanings[name], length)
     return made
 
 
@@ -279,62 +225,6 @@ def _encoded(name: str, meaning: Sequence[Any], values: Iterable[Any]) -> Iterab
         return [code_of(meaning, value) for value in values]
     codes = {word: code for code, word in enumerate(meaning, 1)}
     return [codes.get(value, RARER) for value in values]
-
-
-def _frequent_words(connection: sqlite3.Connection, last: int) -> list[list[str]]:
-    """Find the beginnings of words that many sheets hold; those that the same sheets hold go together.
-
-    A sample says which may be frequent, the full text itself which sheets hold them.
-    """
-    texts = FullText()
-    step = max(1, last // _SAMPLE)
-    texts.add(
-        connection.execute(
-            f"select id, {', '.join(TEXTS)} from sheet_search where id % :step = 0", {"step": step}
-        )
-    )
-    holding: dict[str, set[int]] = {}
-    sampled: set[int] = set()
-    for term, sheet in texts.terms():
-        sampled.add(sheet)
-        for end in range(1, len(term) + 1):
-            holding.setdefault(term[:end], set()).add(sheet)
-    texts.close()
-    least = len(sampled) / _SHARE
-    frequent = {word: frozenset(sheets) for word, sheets in holding.items() if len(sheets) >= least}
-    # A beginning that the sample says is always that one word's is seen to be so by the count of both.
-    chains: dict[tuple[str, frozenset[int]], list[str]] = {}
-    for word in sorted(frequent, key=len):
-        longer = (word[:-1], frequent[word])
-        chain = chains.pop(longer, None)
-        chains[word, frequent[word]] = [*(chain or ()), word]
-    together = [part for chain in chains.values() for part in _alike(connection, chain)]
-    together.sort(key=lambda words: -len(frequent[words[0]]))
-    return together[:_MOST_WORDS]
-
-
-def _alike(connection: sqlite3.Connection, words: list[str]) -> list[list[str]]:
-    """Part words, each of which begins the next, into those that the same sheets hold."""
-    if len(words) == 1 or _count(connection, words[0]) == _count(connection, words[-1]):
-        return [words]
-    half = len(words) // 2
-    return _alike(connection, words[:half]) + _alike(connection, words[half:])
-
-
-def _count(connection: sqlite3.Connection, beginning: str) -> int:
-    asked = "select count(*) from sheet_search_fts where sheet_search_fts match ?"
-    return int(connection.execute(asked, [quoted(beginning)]).fetchone()[0])
-
-
-def _words_tally(connection: sqlite3.Connection, words: Sequence[Sequence[str]], length: int) -> bytearray:
-    """Set the bit of each word in the bytes of the sheets that hold it."""
-    tally = bytearray(length)
-    asked = "select group_concat(rowid) from sheet_search_fts where sheet_search_fts match ?"
-    for bit, together in enumerate(words):
-        for sheet in listed(connection.execute(asked, [quoted(together[-1])]).fetchone()[0]):
-            if sheet < length:
-                tally[sheet] |= 1 << bit
-    return tally
 
 
 def _write(connection: sqlite3.Connection, name: str, meaning: Sequence[Any], tally: bytearray) -> None:

@@ -32,9 +32,10 @@ SORTS: tuple[Any, ...] = ("newest", "oldest", "sheet", "verdict", "place")
 
 @pytest.fixture
 def many(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Catalogue]:
-    for name, value in {"FROM": 100, "CHANGES": 50, "PART": 64, "_FREQUENT": 6, "_SAMPLE": 100}.items():
+    for name, value in {"FROM": 100, "CHANGES": 50, "PART": 64, "_FREQUENT": 6}.items():
         monkeypatch.setattr(tallying, name, value)
     monkeypatch.setattr(tallied, "PART", 64)
+    monkeypatch.setattr("negcat.catalogue.frequent_words._SAMPLE", 100)
     monkeypatch.setattr("negcat.catalogue.finding._LOOKED_UP", 20)
     with build(tmp_path / "archive", 500) as archive:
         yield archive.catalogue
