@@ -65,6 +65,10 @@ class ChecksKept(CatalogueFile):
         """Count the masters."""
         return int(self.value("select count(*) from scans"))
 
+    def any_at_addresses(self) -> bool:
+        """Tell whether any master lies at an address, not at a path."""
+        return self.value("select 1 from scans where path like '%://%' limit 1") is not None
+
     def unfinished_run(self, way: Way) -> int | None:
         """Give the newest run of a way where it was interrupted; None where it came to its end."""
         newest = self.row("select id, ended_at from check_runs where way = ? order by id desc limit 1", [way])

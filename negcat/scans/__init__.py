@@ -9,7 +9,7 @@ ever read.
 
 from negcat.scans.bounds import LIMIT_PIXELS, SMALLEST_SIDE
 from negcat.scans.encoding import Encoding, encoded
-from negcat.scans.files import sha256_of
+from negcat.scans.files import let_go, sha256_of
 from negcat.scans.making import NewPyramid, write_pyramid
 from negcat.scans.model import Reduced, ScanHeader, ScanInfo
 from negcat.scans.previews import clear_unfinished, preview_is_whole, preview_of, write_preview
@@ -32,6 +32,7 @@ __all__ = [
     "decoding_threads",
     "encoded",
     "identify",
+    "let_go",
     "open_pyramid",
     "preview_is_whole",
     "preview_of",

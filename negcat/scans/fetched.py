@@ -1,7 +1,7 @@
 """Masters at addresses: what is asked for of them is fetched, into a file without a name that is gone with the program.
 
 A header and a spot need a few parts; a whole reading fetches it all first, because decoders go to and fro. What was
-fetched in parts is kept a while: who looked at a master is likely to look at it again.
+fetched is kept a while, within bounds: who looked at a master is likely to look at it again.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from typing import BinaryIO, cast
 from negcat.places import AT_ONCE, Address, Opened, Seen
 from negcat.scans.files import CHANGED_MEANWHILE, CHANGED_SINCE, EMPTY, Damaged, Master
 
-__all__ = ["FetchedMaster", "digest", "fetched"]
+__all__ = ["FetchedMaster", "digest", "fetched", "let_go"]
 
 PART = 1 << 20
 """Bytes that are fetched for the smallest look."""
@@ -163,7 +163,7 @@ _lock = threading.Lock()
 
 @contextmanager
 def fetched(
-    address: Address, *, size: int | None, modified_ns: int | None, whole: bool, keep: bool
+    address: Address, *, size: int | None, modified_ns: int | None, whole: bool
 ) -> Iterator[FetchedMaster]:
     """Give a master at an address, open for reading.
 
@@ -172,7 +172,6 @@ def fetched(
     address : where it lies.
     size, modified_ns : as they were when the scan was identified; a file that has changed since is refused.
     whole : fetch all of it before.
-    keep : keep what was fetched for who reads it next.
 
     Raises
     ------
@@ -203,7 +202,7 @@ def fetched(
         if copy.fetched != before:
             _refuse_changed(address, seen)
     finally:
-        _given_back(here, copy, keep=keep and copy.fault is None)
+        _given_back((address.text, seen), copy)
 
 
 def _refuse_changed(address: Address, seen: Seen) -> None:
@@ -227,21 +226,31 @@ def _borrowed(address: Address) -> _Copy:
     return copy
 
 
-def _given_back(address: Address, copy: _Copy, *, keep: bool) -> None:
-    assert address.listed is not None
+def _given_back(key: tuple[str, Seen], copy: _Copy) -> None:
     with _lock:
         copy.users -= 1
-        if not keep and _kept.get((address.text, address.listed)) is copy:
-            del _kept[address.text, address.listed]
-        elif keep:
-            for key, old in list(_kept.items()):
-                if len(_kept) <= MOST_KEPT and sum(one.fetched for one in _kept.values()) <= KEPT_BYTES:
-                    break
-                if not old.users:
-                    del _kept[key]
-                    old.close()
-        if copy.users == 0 and copy not in _kept.values():
+        if copy.fault is not None and _kept.get(key) is copy:
+            del _kept[key]
+        if copy.users == 0 and _kept.get(key) is not copy:
             copy.close()
+        for other, old in list(_kept.items()):
+            if len(_kept) <= MOST_KEPT and sum(one.fetched for one in _kept.values()) <= KEPT_BYTES:
+                break
+            _drop(other, old)
+
+
+def let_go(address: Address) -> None:
+    """Drop what was fetched of a master, as nobody here will read it again."""
+    with _lock:
+        for key, copy in list(_kept.items()):
+            if key[0] == address.text:
+                _drop(key, copy)
+
+
+def _drop(key: tuple[str, Seen], copy: _Copy) -> None:
+    if not copy.users:
+        del _kept[key]
+        copy.close()
 
 
 def digest(address: Address) -> str:

@@ -21,6 +21,7 @@ __all__ = [
     "Checksum",
     "Damaged",
     "Master",
+    "let_go",
     "opened",
     "sha256_of",
 ]
@@ -131,7 +132,6 @@ def opened(
     size: int | None = None,
     modified_ns: int | None = None,
     whole: bool = False,
-    keep: bool = True,
 ) -> Iterator[Master]:
     """Open a master for reading, and make one readable sentence of whatever goes wrong meanwhile.
 
@@ -139,8 +139,8 @@ def opened(
     ----------
     path : the file.
     size, modified_ns : as they were when the scan was identified; a file that has changed since is refused.
-    whole, keep : whether all of it will be read, and whether it is likely to be read again: what lies at an address is
-        fetched, and kept, accordingly; see :mod:`negcat.scans.fetched`.
+    whole : whether all of it will be read; what lies at an address is fetched accordingly, see
+        :mod:`negcat.scans.fetched`.
 
     Raises
     ------
@@ -151,7 +151,7 @@ def opened(
         if isinstance(path, Address):
             from negcat.scans.fetched import fetched
 
-            with fetched(path, size=size, modified_ns=modified_ns, whole=whole, keep=keep) as master:
+            with fetched(path, size=size, modified_ns=modified_ns, whole=whole) as master:
                 yield master
         else:
             with _on_disk(path, size, modified_ns) as master:
@@ -191,6 +191,14 @@ def _on_disk(path: Path, size: int | None, modified_ns: int | None) -> Iterator[
             raise Damaged(CHANGED_MEANWHILE)
     finally:
         os.close(descriptor)
+
+
+def let_go(path: Place) -> None:
+    """Drop what was fetched of a master that lies at an address, as nobody here will read it again."""
+    if isinstance(path, Address):
+        from negcat.scans import fetched
+
+        fetched.let_go(path)
 
 
 def _digest(master: Master, buffer_size: int) -> str:

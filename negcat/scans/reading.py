@@ -213,7 +213,7 @@ def take(
         raise QuantityError(msg)
     levels: Levels | None = None
     try:
-        with opened(place_of(path), whole=True, keep=False) as master:
+        with opened(place_of(path), whole=True) as master:
             picture = _picture(master)
             header = _header(master, picture)
             checksum = Checksum(master)

@@ -16,6 +16,7 @@ from negcat.catalogue.connection import APPLICATION_ID
 from negcat.work import finding, keeping, previews, show
 from negcat.work import pending as waiting
 from negcat.work.archive import CATALOGUE_NAME, Archive
+from negcat.work.drawing import Size
 from negcat.work.planning import Equipment
 
 __all__ = [
@@ -184,7 +185,7 @@ def pending(root: Path) -> dict[str, Any]:
         return waiting.pending(archive)
 
 
-def preview(root: Path, scan: str, size: previews.Size) -> Path:
+def preview(root: Path, scan: str, size: Size) -> Path:
     """Find a scan's preview, which is made again where it is missing.
 
     Raises

@@ -140,6 +140,13 @@ def read_scan(task: ToRead) -> Reading | str:
     ------
     MemoryError : to decode it takes more memory than there is for this process.
     """
+    try:
+        return _read_scan(task)
+    finally:
+        scans.let_go(task.path)
+
+
+def _read_scan(task: ToRead) -> Reading | str:
     path = task.path
     pyramid = None
     try:

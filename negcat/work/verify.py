@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -22,6 +23,9 @@ __all__ = ["Check", "Status", "Verification"]
 
 PATIENCE_S, SLOWEST = 120.0, 1e6
 """Seconds that a file may take, and bytes a second beyond them."""
+
+ASKED_AT_ONCE = 16
+"""Masters at addresses whose size and time are asked for together."""
 
 Status = Literal["unchanged", "missing", "changed", "unreadable", "moved"]
 
@@ -150,8 +154,13 @@ class Verification:
         due = self._archive.catalogue.masters_due(unchecked_since=self._unchecked_since, run=self._run)
         tasks = (_Task(one, str(self._archive.master_path(one.path)), self._full) for one in due)
         masters = unchanged = 0
-        with executor(self._workers, seconds=_seconds) as workers:
-            for task, seen in results(workers, _look, _until(tasks, end)):
+        # To ask a store takes long and does nothing here: many are asked about at once.
+        asking = not self._full and self._archive.catalogue.any_at_addresses()
+        with (
+            ThreadPoolExecutor(ASKED_AT_ONCE) if asking else executor(self._workers, seconds=_seconds)
+        ) as workers:
+            ahead = 2 * ASKED_AT_ONCE if asking else None
+            for task, seen in results(workers, _look, _until(tasks, end), ahead=ahead):
                 check = self._check(task.master, seen)
                 masters += 1
                 unchanged += check.sound

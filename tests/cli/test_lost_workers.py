@@ -1,6 +1,5 @@
 """Scans are read by processes that may die; the run, the archive and the other scans outlive them."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -225,45 +224,6 @@ def test_a_worker_that_sees_no_archive_sends_the_pyramid(
         list(ingest.ingest_scans(opened, [path]))
     assert made.is_file()
     assert len(taken) == 1
-
-
-@pytest.fixture
-def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Two processes of a Dask cluster, which give up a task at once where its worker dies."""
-    import dask
-    import distributed
-
-    with (
-        dask.config.set({"distributed.scheduler.allowed-failures": 0}),
-        distributed.LocalCluster(
-            n_workers=2,
-            threads_per_worker=1,
-            dashboard_address=":0",
-            local_directory=tmp_path_factory.mktemp("cluster"),
-        ) as started,
-    ):
-        yield started.scheduler_address.replace("tcp://", "dask://")
-
-
-@pytest.mark.filterwarnings("default")  # of the cluster's own
-@pytest.mark.usefixtures("by_name")
-def test_a_cluster_finds_what_one_process_finds_and_loses_nothing_with_a_worker(
-    archive: Bench, copy_tree, tmp_path_factory, cluster: str
-) -> None:
-    for seed, name in enumerate(("BW-01", "BW-02 crashes once")):
-        archive.scan_sheet(f"scans/{name}.tif", seed=seed)
-    copy = tmp_path_factory.mktemp("here")
-    copy_tree(archive.folder, copy)
-    told = archive.json("ingest", archive.folder / "scans", "--workers", cluster)
-    mark = archive.folder / "scans/BW-02 crashes once.tried"
-    assert mark.exists()
-    (copy / mark.relative_to(archive.folder)).touch()
-    with Archive.open(copy) as opened:
-        run = ingest.ingest_scans(opened, [copy / "scans"])
-        items = run.finish(list(run))
-    assert told["added"] == 2
-    assert [item["scan"] for item in told["items"]] == [item.scan for item in items]
-    assert differences(content(archive.folder), content(copy)) == []
 
 
 def test_no_cluster_is_told(archive: Bench) -> None:

@@ -65,6 +65,8 @@ def given_up_without(megabytes: int) -> str:
 
 def read_scan_or_not(task: ToRead) -> Reading | str:
     """Read a scan, but crash or hang where its name says so; the first time only where it says `once`."""
+    if not isinstance(task.path, Path):
+        return read_scan(task)
     name = task.path.stem
     mark = task.path.with_suffix(".tried")
     if "once" not in name or not mark.exists():
