@@ -35,6 +35,7 @@ def many(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Catalogue]
     for name, value in {"FROM": 100, "CHANGES": 50, "PART": 64, "_FREQUENT": 6}.items():
         monkeypatch.setattr(tallying, name, value)
     monkeypatch.setattr(tallied, "PART", 64)
+    monkeypatch.setattr(tallied, "_NEAREST", 2)
     monkeypatch.setattr("negcat.catalogue.frequent_words._SAMPLE", 100)
     monkeypatch.setattr("negcat.catalogue.finding._LOOKED_UP", 20)
     with build(tmp_path / "archive", 500) as archive:
