@@ -1,7 +1,8 @@
 """Workers on other machines: those of a Dask cluster that somebody has started.
 
-Dask brings the tasks to them and, where one dies, to another. The masters and the archive must lie in folders that
-every worker sees under the same path; negcat must be installed there, in the same version.
+Dask brings the tasks to them and, where one dies, to another. Every worker must see the masters under the same path, or
+reach them at the same address with credentials of its own; negcat must be installed there, in the same version. Who
+doesn't see the archive's folder sends the pyramid back.
 """
 
 from __future__ import annotations
