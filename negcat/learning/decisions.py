@@ -39,6 +39,8 @@ _LEAST_SD = 0.02
 
 _FEWEST_OF_A_KIND = 6
 
+_SMALL = 64
+
 _SETTLED = 1e-7
 """A chance below this, or above one less this, settles on which side of a limit a sheet lies."""
 
@@ -186,11 +188,20 @@ def _how_many(chances: _Array) -> tuple[_Array, _Array]:
     """Spread of the number of sheets within: the numbers that can be, and the chance of each."""
     certain = int((chances > 1.0 - _SETTLED).sum())
     open_ones = chances[(chances >= _SETTLED) & (chances <= 1.0 - _SETTLED)]
-    spread = np.zeros(len(open_ones) + 1)
-    spread[0] = 1.0
-    for place, chance in enumerate(open_ones, 1):
-        spread[1 : place + 1] = spread[1 : place + 1] * (1.0 - chance) + spread[:place] * chance
-        spread[0] *= 1.0 - chance
+    # Halves are brought together, all pairs of a size at once while they are small.
+    size = 1 << max(len(open_ones) - 1, 0).bit_length()
+    each = np.zeros((size, 2))
+    each[:, 0] = 1.0
+    each[: len(open_ones)] = np.column_stack([1.0 - open_ones, open_ones])
+    while len(each) > 1 and each.shape[1] < _SMALL:
+        one, other, wide = each[::2], each[1::2], each.shape[1]
+        each = np.zeros((len(one), 2 * wide - 1))
+        for place in range(wide):
+            each[:, place : place + wide] += one[:, place : place + 1] * other
+    halves = list(each)
+    while len(halves) > 1:
+        halves = [np.convolve(*pair) for pair in zip(halves[::2], halves[1::2], strict=True)]
+    spread = halves[0][: len(open_ones) + 1]
     numbers = certain + np.arange(len(spread), dtype=float)
     kept = spread > 1e-12
     return numbers[kept], spread[kept] / spread[kept].sum()
