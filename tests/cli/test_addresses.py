@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import multiprocessing.forkserver
 import shutil
 import sys
@@ -12,9 +13,10 @@ from typing import Any
 import fsspec
 import pytest
 
-from negcat import places
+from negcat import places, scans
+from negcat.errors import ScanError
 from negcat.places import Address, place_of
-from negcat.scans import fetched
+from negcat.scans import fetched, reading
 from negcat.work import ingest, processes
 from negcat.work.archive import Archive
 from negcat.work.previews import pyramid_of
@@ -100,6 +102,10 @@ def in_bucket(measured: Bench, bucket: Bucket) -> tuple[Bench, Bucket]:
     return measured, bucket
 
 
+def gone() -> bytes:
+    raise OSError(errno.EIO, "gone")
+
+
 def without_places(root: Path, patch: pytest.MonkeyPatch) -> dict[str, list[str]]:
     patch.setattr(kills, "VOLATILE", kills.VOLATILE | {"path", "modified_ns"})
     return content(root)
@@ -152,6 +158,11 @@ def test_a_master_that_changed_or_is_gone_is_found_and_one_that_was_moved_found_
     (item,) = bench.json("verify", "--full", "--jobs", 1)["items"]
     assert (item["status"], item["path"]) == ("unchanged", bucket.address("BW-01.tif"))
     # Within the same second and of the same length: the store's mark tells it.
+    seen = set()
+    for byte in b"123":
+        bucket.write("twice.bin", bytes([byte]) * 64)
+        seen.add(place_of(bucket.address("twice.bin")).stat())
+    assert len(seen) == 3
     bucket.write("BW-01.tif", sound[:-1] + bytes([sound[-1] ^ 1]))
     (item,) = bench.json("verify", status=2)["items"]
     assert item["status"] == "changed"
@@ -185,6 +196,16 @@ def test_all_that_reads_a_master_reads_it_there(
         bucket.line.bytes_sent = 0
         assert measure_at(archive, sight, x, y, diameter) == probed
         assert bucket.line.bytes_sent < 4096
+        # A store that goes away while a header is read is no damage.
+        fetched.let_go(Address(bucket.address("BW-01.tif")))
+        reading._headers.clear()
+        with monkeypatch.context() as patched:
+            part = places.Opened.part
+            patched.setattr(
+                places.Opened, "part", lambda self, at, n: part(self, at, n) if at == 0 else gone()
+            )
+            with pytest.raises(ScanError, match=r"it can't be read \(gone\); see that its store"):
+                scans.read_header(bucket.address("BW-01.tif"))
         shutil.rmtree(archive.previews)
         assert pyramid_of(archive, row["scan"]).width == row["width"]
     fetched.let_go(Address(bucket.address("BW-01.tif")))
