@@ -167,7 +167,10 @@ _COLUMNS: dict[str, dict[str, tuple[str, str]]] = {
         "scan": ("Id: the first 12 hex digits of its SHA-256", ""),
         "taken_order": ("Order in which the scans were taken in", ""),
         "sha256": ("SHA-256 of the file", ""),
-        "path": ("Where the master lies, relative to the archive where it is inside it, or its address in a store", ""),
+        "path": (
+            "Where the master lies, relative to the archive where it is inside it, or its address in a store",
+            "",
+        ),
         "size_bytes": ("Size of the file", "bytes"),
         "modified_ns": ("When the file was last changed, since 1970", "ns"),
         "file_format": ("TIFF, PNG, JPEG or DNG", ""),
