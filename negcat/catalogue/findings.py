@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import marshal
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -105,12 +106,33 @@ class Findings:
 
 _json = json.JSONEncoder(ensure_ascii=False).encode
 
+_REMEMBERED = 4096
 
-def _split(values: Mapping[str, Any], columns: tuple[str, ...]) -> tuple[list[Any], str | None]:
+
+class _Texts(dict[bytes, str]):
+    """The JSON of what most sheets of a collection have alike, written once."""
+
+    def of(self, value: Any) -> str:
+        # Unlike a hash, it tells 1 from 1.0 and true, and it is made in a fifth of the time of the JSON.
+        try:
+            key = marshal.dumps(value, 2)
+        except ValueError:  # JSON knows it, marshal doesn't
+            return _json(value)
+        text = self.get(key)
+        if text is None:
+            if len(self) >= _REMEMBERED:
+                self.clear()
+            text = self[key] = _json(value)
+        return text
+
+
+def _split(
+    values: Mapping[str, Any], columns: tuple[str, ...], text: Callable[[object], str] = _json
+) -> tuple[list[Any], str | None]:
     """Part what has a column of its own from what hasn't, which is kept as JSON."""
     own = _OWN[columns]
     more = {name: value for name, value in values.items() if name not in own}
-    return [values.get(name) for name in columns], _json(more) if more else None
+    return list(map(values.get, columns)), text(more) if more else None
 
 
 def _joined(row: Mapping[str, Any], columns: tuple[str, ...]) -> dict[str, Any]:
@@ -140,25 +162,28 @@ class _Rows:
         self.exposures: list[Sequence[Any]] = []
         self.readings: list[Sequence[Any]] = []
         self.results: list[Sequence[Any]] = []
+        self._text = _Texts().of
         for found in findings:
             self._add(found, at)
 
     def _add(self, found: Findings, at: str) -> None:
         base = dict(found.base_fog or {})
         fog = [base.pop(name, None) for name in ("density", "sd", "source")]
-        measured = sum(1 for reading in found.readings if reading.get("density") is not None)
+        measured = len([one for one in found.readings if one.get("density") is not None])
         more = _json(base) if base else None
         self.sheets.append((found.sheet,))
-        self.heads.append((found.sheet, found.scan, *fog, more, measured, _json(dict(found.provenance)), at))
+        self.heads.append(
+            (found.sheet, found.scan, *fog, more, measured, self._text(dict(found.provenance)), at)
+        )
         if found.exposure is not None:
             values, more = _split(found.exposure, EXPOSURE)
             self.exposures.append((found.sheet, *values, more))
         for position, reading in enumerate(found.readings):
-            values, more = _split(reading, _READING)
+            values, more = _split(reading, _READING, self._text)
             self.readings.append((found.sheet, position, *values, more))
         if found.result is not None:
-            why = _json(list(found.result.get("why") or ()))
-            values, more = _split({**found.result, "why": why}, _RESULT)
+            why = self._text(list(found.result.get("why") or ()))
+            values, more = _split({**found.result, "why": why}, _RESULT, self._text)
             self.results.append((found.sheet, *values, more))
 
 

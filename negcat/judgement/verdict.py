@@ -108,7 +108,8 @@ def judge(
         judged.append(one)
         if point is not None:
             points.append(point)
-    contradictions = falling_densities(readings, zones)
+    measured = any(one.net_density is not None or one.bound is not None for one in readings)
+    contradictions = falling_densities(readings, zones) if measured else []
     if not points:
         return _without_line(readings, judged, contradictions, target, n, response, why)
 
@@ -366,5 +367,5 @@ def _without_line(
         target=target.name,
         version=JUDGEMENT_VERSION,
         response=None if response is None else response.name,
-        paper=_paper(readings, judged, target),
+        paper=_paper(readings, judged, target) if measured else None,
     )

@@ -4,7 +4,7 @@
 the schemas.
 """
 
-from negcat.records.checking import load_data, load_file, load_files
+from negcat.records.checking import collecting_later, load_data, load_file, load_files
 from negcat.records.csv_text import COLUMNS, READING_COLUMNS
 from negcat.records.film_formats import film_size_mm
 from negcat.records.known import KnownNames
@@ -63,6 +63,7 @@ __all__ = [
     "Shutter",
     "Spot",
     "Tablet",
+    "collecting_later",
     "dump_yaml",
     "film_size_mm",
     "load_data",

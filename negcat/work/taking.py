@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from negcat.catalogue import Taken
-from negcat.records import Sheet, load_data, load_files
+from negcat.records import Sheet, collecting_later, load_data, load_files
 from negcat.work import scanned
 from negcat.work.archive import Archive
 from negcat.work.believing import set_back
@@ -61,10 +61,13 @@ def take_record_files(archive: Archive, files: Sequence[Path], *, via: str = "re
     RecordError : any file has a fault; every fault of every file is named and nothing is taken.
     """
     catalogue = archive.catalogue
-    loaded = load_files(files, catalogue.known_names())
     # A name that is no UTF-8 can't be kept as it is.
     ways = [f"{via} {file.name.encode('utf-8', 'replace').decode()}" for file in files]
-    return _follow_up(archive, catalogue.take(loaded, via=ways, compute=FindingsOfNew(catalogue)), via)
+    with collecting_later():
+        loaded = load_files(files, catalogue.known_names())
+        taken = catalogue.take(loaded, via=ways, compute=FindingsOfNew(catalogue))
+    del loaded
+    return _follow_up(archive, taken, via)
 
 
 def take_record_data(

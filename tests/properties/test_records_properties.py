@@ -5,12 +5,14 @@ import string
 import tempfile
 from datetime import datetime
 from pathlib import Path
+from unittest import mock
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from negcat.errors import RecordError
 from negcat.records import Records, dump_yaml, load_data, load_file
+from negcat.records.alike import ReadingsAlike
 
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc", "Zl", "Zp")), min_size=1, max_size=30).filter(
     lambda text: text.strip()
@@ -146,3 +148,43 @@ def test_no_yaml_whatever_breaks_the_reader(text):
             load_text(start + text, "yaml")
         except RecordError as error:
             check_sentences(error)
+
+
+WRITTEN = st.fixed_dictionaries(
+    {"name": st.sampled_from(["soot", "sky ", ""])},
+    optional={
+        "role": st.sampled_from(["shadow", "Highlight", "shade"]),
+        "ev": st.sampled_from(["9½", "9.5", "400", "dim", True, 1]),
+        "zone": st.sampled_from(["III", "4½", "XIV"]),
+        "placed": st.sampled_from(["yes", True, 1, 1.0]),
+        "spot": st.just({"x": "0.5", "y": "0.5"}),
+        "stray": st.just("x"),
+    },
+)
+
+
+@example([[{"name": "soot", "role": "shadow", "zone": "III", "ev": ev}] for ev in (1, True)])
+@given(st.lists(st.lists(WRITTEN, max_size=2), min_size=1, max_size=6))
+@settings(max_examples=100, deadline=None)
+def test_readings_written_alike_are_read_as_each_by_itself(written):
+    plain = {"film": "F", "lens": "L", "stop": "22", "time": "1"}
+    data = {
+        "films": [{"name": "F", "box_speed": 100}],
+        "lenses": [{"name": "L", "cells": [{"cell": "whole", "focal_mm": 150}]}],
+        # Each twice, so that what was remembered is used.
+        "sheets": [
+            {**plain, "sheet": f"S-{number}", "readings": readings}
+            for number, readings in enumerate([*written, *written])
+        ],
+    }
+
+    def read():
+        try:
+            loaded = load_data(data)
+        except RecordError as error:
+            return error.faults
+        return loaded, [one.model_fields_set for one in loaded.sheets]
+
+    remembering = read()
+    with mock.patch.object(ReadingsAlike, "put_in", return_value=None):
+        assert read() == remembering
