@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 from urllib.parse import quote
 
+from negcat.catalogue import statistics
 from negcat.catalogue.steps import STEPS
 from negcat.catalogue.tallying import keep_up
 from negcat.errors import ArchiveError, OlderArchiveError
@@ -478,8 +479,7 @@ class CatalogueFile:
             # to gather them (somebody else is writing just now) costs nothing but time.
             with contextlib.suppress(sqlite3.Error):
                 self.connection.execute("pragma busy_timeout=0")
-                self.connection.execute("pragma analysis_limit=1000")
-                self.connection.execute("pragma optimize")
+                statistics.gather(self.connection)
         self.connection.close()
 
     def __enter__(self) -> Self:

@@ -13,7 +13,7 @@ from negcat.catalogue import Catalogue, connection
 from negcat.catalogue.migrations import migrations
 from negcat.errors import ArchiveError
 from tests.another_negcat import knows
-from tests.unit.catalogue.conftest import RECORDS, records
+from tests.unit.catalogue.conftest import RECORDS, records, sheet
 
 
 def test_connection_settings(empty: Catalogue) -> None:
@@ -213,3 +213,16 @@ def test_faults_are_found(catalogue: Catalogue, harm: str, named: str) -> None:
     catalogue.database.execute("pragma foreign_keys=off")
     catalogue.database.execute(harm)
     assert any(named in fault for fault in catalogue.faults())
+
+
+def test_figures_about_indexes_keep_up_with_an_archive_that_grows(empty: Catalogue) -> None:
+    empty.take([records(**RECORDS)], "x")
+    empty.connection.execute("analyze")
+    with Catalogue.open(empty.path) as many:
+        many.take([records(sheets=[sheet(1, sheet=f"EW-{number}") for number in range(300)])], "x")
+        held = {table: many.value(f"select count(*) from {table}") for table in ("sheets", "readings")}
+        held["sheet_search"] = held["sheets"]
+    believed = dict(
+        empty.tuples("select tbl, max(cast(stat as integer)) from sqlite_stat1 where tbl <> '' group by tbl")
+    )
+    assert {table for table, rows in held.items() if not rows / 4 <= believed[table] <= rows * 4} == set()
