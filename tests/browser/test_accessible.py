@@ -183,6 +183,7 @@ def test_axe_finds_nothing_where_texts_are_odd(browser: Browser, marked: str, vi
         assert all_of(seen, MARKED) == []
 
 
+@only("seen", NARROW)
 def test_datasettes_pages_have_contrast_and_fit(seen: Watched) -> None:
     found = []
     for path in DATASETTES:

@@ -83,10 +83,12 @@ def quiet_and_sound(seen, paths):
     assert seen.quiet()
 
 
+@only("seen", NARROW)
 def test_the_pages_are_quiet_and_keep_nobody_out(seen):
     quiet_and_sound(seen, OWN)
 
 
+@only("strange", NARROW)
 def test_so_they_are_whatever_the_names(strange):
     quiet_and_sound(strange, ODD)
 

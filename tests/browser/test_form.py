@@ -404,6 +404,7 @@ def test_who_has_not_signed_in_calculates_and_is_told_what_saving_asks_for(desk)
     assert desk.quiet()
 
 
+@only("signed_in", NARROW)
 def test_axe_finds_nothing_on_the_form(signed_in):
     for path in ("/new", "/sheet/BW-01/edit", "/new?again=BW-01"):
         page = ready(signed_in, path)
