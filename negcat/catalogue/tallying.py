@@ -91,11 +91,7 @@ def keep_up(connection: sqlite3.Connection) -> None:
     (now,) = execute("select coalesce(max(change), 0) from sheet_changes").fetchone()
     if 0 <= now - as_of["change"] < CHANGES:
         return
-    changed = listed(
-        execute("select group_concat(id) from sheet_changes where change > ?", [as_of["change"]]).fetchone()[
-            0
-        ]
-    )
+    changed = _changed_since(connection, as_of["change"])
     # What is frequent changes as an archive grows; and who numbers changes from the first again has lost these.
     if now < as_of["change"] or last > 2 * as_of["last"] or 4 * len(changed) > last:
         made_anew(connection)
@@ -152,11 +148,7 @@ def untrue(connection: sqlite3.Connection) -> int:
         return 0
     meanings = _meanings(connection)
     as_of = meanings.pop(AS_OF)
-    changed = listed(
-        connection.execute(
-            "select group_concat(id) from sheet_changes where change > ?", [as_of["change"]]
-        ).fetchone()[0]
-    )
+    changed = _changed_since(connection, as_of["change"])
     there = {name: bytearray(_read(connection, name)) for name in meanings}
     right = _tallies(connection, meanings, len(there["sheet"]))
     differing = 0
@@ -166,6 +158,11 @@ def untrue(connection: sqlite3.Connection) -> int:
         if tally != right[name]:
             differing += sum(map(ne, tally, right[name])) or 1
     return differing
+
+
+def _changed_since(connection: sqlite3.Connection, change: int) -> list[int]:
+    asked = "select group_concat(id) from sheet_changes where change > ?"
+    return listed(connection.execute(asked, [change]).fetchone()[0])
 
 
 def _meanings(connection: sqlite3.Connection) -> dict[str, Any]:
@@ -209,10 +206,11 @@ def _codes(connection: sqlite3.Connection) -> dict[str, list[str]]:
 
 def _bounds(connection: sqlite3.Connection, name: str, count: int) -> list[Any]:
     """Give values of a column that part the sheets about evenly, the first of all among them."""
-    none = "''" if name == "exposed_at" else "null"
+    # Below every value; null fails it too.
+    least = "''" if name == "exposed_at" else "-1e300"
     asked = (
         f"select distinct {name} from (select {name}, row_number() over (order by {name}) as place"
-        f" from sheet_search where {name} > {none if none != 'null' else '-1e300'})"
+        f" from sheet_search where {name} > {least})"
         f" where (place - 1) % :step = 0 order by 1 limit {_FREQUENT}"
     )
     step = max(1, -(-count // (_FREQUENT - 1)))

@@ -10,6 +10,7 @@ from pypdf import PdfReader
 
 from tests.browser.conftest import (
     EACH_ONCE,
+    EVERYTHING,
     NARROW,
     VIEWS,
     WIDE,
@@ -34,7 +35,6 @@ OWN = [
 ODD = [f"/{kind}/{quote(name, safe='')}" for kind, name in (("lens", LENS), ("film", FILM), ("batch", BATCH))]
 SHEETS = [entry.sheet for entry in late_may.ALL]
 REAR = {entry.sheet for entry in late_may.ALL if entry.cell == "rear"}
-EVERYTHING = {"resultTypes": ["violations"], "rules": {"target-size": {"enabled": True}}}
 OPEN_ALL = "document.querySelectorAll('details').forEach(details => { details.open = true; })"
 
 

@@ -13,12 +13,20 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from negcat.work.archive import Archive
 from negcat.work.ingest import ingest_scans
 from negcat.work.taking import take_record_data
-from tests.browser.conftest import EVERYTHING, View, Watched, Writable, serving_to_write, watched
+from tests.browser.conftest import (
+    EVERYTHING,
+    NARROW,
+    WIDE,
+    View,
+    Watched,
+    Writable,
+    serving_to_write,
+    watched,
+)
 from tests.web.conftest import write_sheet
 
 pytestmark = pytest.mark.browser
 
-WIDE, NARROW = View(1280, "light"), View(390, "dark")
 # Each test joins a scan of its own to a sheet of its own.
 KINDS = ("pointer", "keyboard", "mended", "plain")
 SHEETS = [f"{kind}-{view.width}" for kind in KINDS for view in (WIDE, NARROW)]

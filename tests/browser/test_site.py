@@ -12,7 +12,14 @@ from click.testing import CliRunner
 from playwright.sync_api import Browser, expect
 
 from negcat.cli import main
-from tests.browser.conftest import EVERYTHING, View, Watched, unfold, watched
+from tests.browser.conftest import (
+    EACH_ONCE,
+    EVERYTHING,
+    View,
+    Watched,
+    unfold,
+    watched,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -29,7 +36,7 @@ def site(sample: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     return folder.as_uri()
 
 
-@pytest.fixture(params=[View(1280, "light"), View(390, "dark")], ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def seen(request: pytest.FixtureRequest, browser: Browser, site: str) -> Iterator[Watched]:
     yield from watched(browser, site, request.param)
 

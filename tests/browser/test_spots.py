@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from negcat.work.archive import Archive
 from negcat.work.show import dossier
 from tests.browser.conftest import (
+    EACH_ONCE,
     EVERYTHING,
     NARROW,
     WIDE,
@@ -28,7 +29,7 @@ SHADOW, HIGHLIGHT = (0.3, 0.4), (0.7, 0.4)
 SOOT, SKY = (0.3, 0.5), (0.7, 0.5)
 
 
-@pytest.fixture(params=[View(1280, "light"), View(390, "dark")], ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def reader(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Watched]:
     """The sheet page with the spots' form open, for somebody who only reads."""
     for seen in watched(browser, address, request.param):

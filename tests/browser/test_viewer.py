@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import (
+    EACH_ONCE,
     EVERYTHING,
     NARROW,
     WIDE,
@@ -22,7 +23,7 @@ pytestmark = pytest.mark.browser
 SHADOW, HIGHLIGHT = (0.3, 0.4), (0.7, 0.4)
 
 
-@pytest.fixture(params=[View(1280, "light"), View(390, "dark")], ids=str)
+@pytest.fixture(params=EACH_ONCE, ids=str)
 def glass(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Watched]:
     """A measured sheet with its viewer ready."""
     for seen in watched(browser, address, request.param):

@@ -138,23 +138,31 @@ def test_nobody_waits_for_pixels(measured: Bench, monkeypatch: pytest.MonkeyPatc
     other.close()
 
 
-def test_a_spot_is_set_in_the_record_as_another_program_left_it(
-    measured: Bench, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    read = on_scan._read_spot
-    changed = []
+def changed_meanwhile(
+    bench: Bench, sheet: str, of: object, name: str, monkeypatch: pytest.MonkeyPatch
+) -> list[bool]:
+    """Have another program set a sheet's stop to 32 when a function is first called; not empty once it has."""
+    function = getattr(of, name)
+    changed: list[bool] = []
 
     def meanwhile(*args: object, **kwargs: object) -> object:
         if not changed:
             changed.append(True)
-            with Archive.open(measured.archive) as other:
-                sheet = other.catalogue.sheet("BW-01")
-                assert sheet is not None
-                record = sheet.model_dump(mode="json", exclude_none=True)
+            with Archive.open(bench.archive) as other:
+                found = other.catalogue.sheet(sheet)
+                assert found is not None
+                record = found.model_dump(mode="json", exclude_none=True)
                 take_record_data(other, {"sheets": [{**record, "stop": "32"}]}, via="another program")
-        return read(*args, **kwargs)  # type: ignore[arg-type]
+        return function(*args, **kwargs)
 
-    monkeypatch.setattr(on_scan, "_read_spot", meanwhile)
+    monkeypatch.setattr(of, name, meanwhile)
+    return changed
+
+
+def test_a_spot_is_set_in_the_record_as_another_program_left_it(
+    measured: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    changed = changed_meanwhile(measured, "BW-01", on_scan, "_read_spot", monkeypatch)
     with Archive.open(measured.archive) as archive:
         measure_sheet(archive, "BW-01", [SpotChange("sky", 0.5, 0.5)])
         sheet, found = archive.catalogue.sheet("BW-01"), archive.catalogue.findings("BW-01")
@@ -177,20 +185,7 @@ def test_what_another_program_changed_meanwhile_is_computed_with(
 ) -> None:
     """A record that changes between the reading of a sheet and the keeping of its findings isn't lost on them."""
     scan, _ = measured.scan_sheet("BW-03.tif", seed=7)
-    examine = scanned.examine
-    changed = []
-
-    def meanwhile(*args: object, **kwargs: object) -> object:
-        if not changed:
-            changed.append(True)
-            with Archive.open(measured.archive) as other:
-                sheet = other.catalogue.sheet("BW-03")
-                assert sheet is not None
-                record = sheet.model_dump(mode="json", exclude_none=True)
-                take_record_data(other, {"sheets": [{**record, "stop": "32"}]}, via="another program")
-        return examine(*args, **kwargs)
-
-    monkeypatch.setattr(scanned, "examine", meanwhile)
+    changed = changed_meanwhile(measured, "BW-03", scanned, "examine", monkeypatch)
     with Archive.open(measured.archive) as archive:
         run = ingest_scans(archive, [scan])
         run.finish(list(run))
